@@ -1,0 +1,1 @@
+"""evenburn: the bench book that computes."""

@@ -1,0 +1,1 @@
+"""The pure core: no files, clock, environment, logging or global state."""
