@@ -58,8 +58,8 @@ class Machine:
     power_word_max : the S word that means power_fraction 1.
     line_overhead_s : what the controller adds to each scan line. [s]
     rise_time_s : time constant of the laser's first-order response. [s]
-    reversal_offset_mm : how far a line burnt in the − direction lands, towards +, from where one burnt in the
-        + direction lands, apart from what the rise time explains. [mm]
+    reversal_offset_mm : how far a line burnt in the + direction lands, towards +, from where one burnt in the
+        − direction lands, apart from what the rise time explains. [mm]
     air_kPa : what can be set, least first. [kPa]
     """
 

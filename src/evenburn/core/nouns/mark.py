@@ -40,7 +40,7 @@ class Mark:
     hold: Hold
     reproduction: Reproduction = "continuous"
     air_kPa: float | None = None
-    sharpness_mm: float = 0.30
+    sharpness_mm: float = 0.25
     reading_distance_mm: float = 300.0
 
 

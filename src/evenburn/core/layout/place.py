@@ -1,0 +1,105 @@
+"""From a blank's own frame to the bed, and how far that leaves from edges and holes."""
+
+from __future__ import annotations
+
+import math
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from shapely import MultiPolygon, Point, Polygon, affinity, box
+from shapely.geometry.base import BaseGeometry
+
+from evenburn.core.nouns.blank import Blank
+from evenburn.core.nouns.mark import Axis, Piece
+
+Box = tuple[float, float, float, float]
+CURVE_SEGMENTS = 64  # a quarter circle of 100 mm radius is off by 0.008 mm at most
+
+
+def rectangle_outline(size_mm: tuple[float, float]) -> Polygon:
+    """Return a rectangle with its lower left corner at the origin. Definition."""
+    return box(0.0, 0.0, *size_mm)
+
+
+def rounded_outline(size_mm: tuple[float, float], *, radius_mm: float) -> Polygon:
+    """Return a rectangle with round corners. Definition."""
+    inner = box(radius_mm, radius_mm, size_mm[0] - radius_mm, size_mm[1] - radius_mm)
+    return inner.buffer(radius_mm, quad_segs=CURVE_SEGMENTS)
+
+
+def ellipse_outline(size_mm: tuple[float, float]) -> Polygon:
+    """Return an ellipse whose box has its lower left corner at the origin. Definition."""
+    circle = Point(0.0, 0.0).buffer(1.0, quad_segs=CURVE_SEGMENTS)
+    return affinity.translate(
+        affinity.scale(circle, size_mm[0] / 2.0, size_mm[1] / 2.0, origin=(0.0, 0.0)), size_mm[0] / 2.0, size_mm[1] / 2.0
+    )
+
+
+def _turned_offset(piece: Piece) -> tuple[float, float]:
+    """Return the shift that puts the box of the turned blank at its place on the bed."""
+    turned = affinity.rotate(piece.blank.outline, piece.turn_deg, origin=(0.0, 0.0))
+    x0, y0, _, _ = turned.bounds
+    return piece.place_bed_mm[0] - x0, piece.place_bed_mm[1] - y0
+
+
+def on_bed(piece: Piece, shape: BaseGeometry) -> BaseGeometry:
+    """Return a shape of the blank's frame as it lies on the bed: turned, then shifted. Definition."""
+    dx, dy = _turned_offset(piece)
+    return affinity.translate(affinity.rotate(shape, piece.turn_deg, origin=(0.0, 0.0)), dx, dy)
+
+
+def outline_on_bed(piece: Piece) -> Polygon | MultiPolygon:
+    """Return the blank's outline on the bed. [mm] Definition."""
+    placed = on_bed(piece, piece.blank.outline)
+    assert isinstance(placed, Polygon | MultiPolygon)
+    return placed
+
+
+def mark_on_bed(piece: Piece, *, place_mm: tuple[float, float], size_mm: tuple[float, float]) -> Polygon:
+    """Return the mark's (turned) rectangle on the bed. [mm] Definition."""
+    placed = on_bed(
+        piece, box(place_mm[0], place_mm[1], place_mm[0] + size_mm[0], place_mm[1] + size_mm[1])
+    )
+    assert isinstance(placed, Polygon)
+    return placed
+
+
+def quarter_turns(turn_deg: float) -> int | None:
+    """Return how many quarter turns an angle is, or None where it is none. Definition."""
+    quarters = turn_deg / 90.0
+    return round(quarters) % 4 if math.isclose(quarters, round(quarters), abs_tol=1e-9) else None
+
+
+def room_mm(ink: Box, *, axis: Axis, bed_x_mm: float, bed_y_mm: float) -> tuple[float, float]:
+    """Return the free distance before and after a box along an axis, inside the bed. [mm] Definition."""
+    return (ink[0], bed_x_mm - ink[2]) if axis == "x" else (ink[1], bed_y_mm - ink[3])
+
+
+def allowed_mask(
+    outline: Polygon | MultiPolygon, *, x0_mm: float, y0_mm: float, pixel_mm: float, shape: tuple[int, int]
+) -> NDArray[np.bool_]:
+    """Return which pixels lie on the blank: inside its outline and outside its holes; row 0 lowest.
+
+    Source
+    ------
+    Definition; polygons are filled to 1/16 pixel.
+    """
+    mask = np.zeros(shape, dtype=np.uint8)
+    polygons = outline.geoms if isinstance(outline, MultiPolygon) else (outline,)
+    for polygon in polygons:
+        for ring, value in ((polygon.exterior, 1), *((hole, 0) for hole in polygon.interiors)):
+            points = (np.asarray(ring.coords)[:, :2] - (x0_mm, y0_mm)) / pixel_mm - 0.5
+            cv2.fillPoly(mask, [np.round(points * 16.0).astype(np.int32)], value, lineType=cv2.LINE_8, shift=4)
+    return mask.astype(np.bool_)
+
+
+def inset(blank_outline: Polygon | MultiPolygon, *, margin_mm: float) -> BaseGeometry:
+    """Return the outline less a margin to every edge, holes included. [mm] Definition."""
+    return blank_outline.buffer(-margin_mm, quad_segs=16)
+
+
+def blank_size_text(blank: Blank) -> str:
+    """Return the blank's size as people say it, `200 × 150 × 12.1 mm`. Definition."""
+    x, y = blank.size_mm
+    return f"{x:g} × {y:g} × {blank.thickness_mm:g}\u00a0mm"

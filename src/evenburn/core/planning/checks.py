@@ -1,0 +1,255 @@
+"""Findings about one mark and one piece: what was found with its numbers, and what to do with its price."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from evenburn.core.nouns.check import Check
+from evenburn.core.nouns.mark import Piece
+from evenburn.core.nouns.wood import Wood
+from evenburn.core.optics.beam import beam_radius_mm
+from evenburn.core.planning.mark_plan import AIR_COMMON_kPa, MarkWork
+from evenburn.core.planning.materials import Material
+from evenburn.core.planning.power import power_fraction, power_window_W
+from evenburn.core.planning.recipe import TONE_HOLDS_L, banding_L
+from evenburn.core.response.curve import effective_exposure, tone_L, tone_range_L, tone_slope_L_per_decade
+from evenburn.core.units import psi
+
+NB = "\u00a0"
+AIR_STRONG_FACTOR = 1.5  # above one and a half times the common value smoke is driven into the wood: common practice
+
+
+def wood_checks(wood: Wood, *, material: Material | None, confirmed: bool) -> list[Check]:
+    """Return what is to be said about the material itself."""
+    found: list[Check] = []
+    if material is not None and material.level == "forbidden":
+        found.append(
+            Check(
+                level="stop",
+                code="forbidden-material",
+                text=f"{wood.name}: {material.name} must not be burnt. {material.why}",
+                remedy="Take another material. No setting makes this one safe.",
+            )
+        )
+    elif material is not None:
+        found.append(
+            Check(
+                level="warn" if confirmed else "stop",
+                code="doubtful-material",
+                text=f"{wood.name}: {material.name} is doubtful. {material.why}",
+                remedy=(
+                    "Confirmed in the wood's file. Keep the extraction running and follow the maker's sheet."
+                    if confirmed
+                    else "Ask the maker what it gives off. If it may be burnt, say so in the wood's file with "
+                    'confirmed_by = "your name".'
+                ),
+            )
+        )
+    if wood.curve.provenance.kind == "starting value":
+        found.append(
+            Check(
+                level="warn",
+                code="starting-value-curve",
+                text=f"The curve of {wood.name} is a starting value from memory, not of your board.",
+                remedy="Try it on the back of the blank or on an offcut of the same lot first.",
+            )
+        )
+    if wood.burns_unevenly:
+        found.append(
+            Check(
+                level="warn",
+                code="burns-unevenly",
+                text=(
+                    f"{wood.name.capitalize()} burns unevenly: expect blotches of ±{NB}{wood.curve.evenness_L:.1f}{NB}L* "
+                    "inside one even area, more across the joints."
+                ),
+                remedy="Prefer lines and lettering to large even areas, or let the unevenness be part of the look.",
+            )
+        )
+    for caution in wood.cautions:
+        found.append(Check(level="note", code="material-caution", text=caution, remedy="Follow the maker's sheet."))
+    return found
+
+
+def tone_checks(work: MarkWork, wood: Wood) -> list[Check]:
+    """Return findings on tone, char limit, power and air."""
+    found: list[Check] = []
+    mark, recipe, curve = work.mark, work.recipe, wood.curve
+    faint, full = tone_range_L(curve)
+    low, high = min(faint, full), max(faint, full)
+    out_of_range = not low <= mark.tone_L <= high
+    if out_of_range:
+        near = low if mark.tone_L < low else high
+        found.append(
+            Check(
+                level="stop",
+                code="tone-out-of-range",
+                mark_id=mark.id,
+                text=(
+                    f"L*{NB}{mark.tone_L:g} is out of reach: {wood.name} runs from L*{NB}{high:.1f} "
+                    f"to L*{NB}{low:.1f} {'before it chars' if full < faint else 'under the beam'}."
+                ),
+                remedy=f"Ask for a tone between L*{NB}{np.ceil(low):.0f} and L*{NB}{np.floor(high):.0f}; nearest is {near:.1f}.",
+            )
+        )
+    least_W, most_W = power_window_W(work.wish.machine)
+    if recipe.power_W < least_W * (1.0 - 1e-9):
+        found.append(_power_check(work, least_W=least_W, most_W=most_W, below=True))
+    elif recipe.power_W > most_W * (1.0 + 1e-9):
+        found.append(_power_check(work, least_W=least_W, most_W=most_W, below=False))
+    exposure = float(
+        effective_exposure(
+            curve,
+            dose_J_per_mm2=work.predicted.dose_J_per_mm2,
+            dwell_ms=work.predicted.dwell_ms,
+            passes=recipe.passes,
+        )
+    )
+    slope = max(abs(float(tone_slope_L_per_decade(curve, exposure))), 1.0)
+    spread = work.predicted.tone_L_sd / slope
+    if not out_of_range and exposure + spread > curve.x_char:
+        percent = 100.0 * (10.0 ** (curve.x_char - exposure) - 1.0)
+        beyond = percent < 0.0
+        found.append(
+            Check(
+                level="warn",
+                code="past-char-limit" if beyond else "near-char-limit",
+                mark_id=mark.id,
+                text=(
+                    f"The exposure lies {abs(percent):.0f}{NB}% {'past' if beyond else 'below'} the char limit; "
+                    f"the tone is only known to ±{NB}{work.predicted.tone_L_sd:.1f}{NB}L*, which is "
+                    f"{100.0 * (10.0**spread - 1.0):.0f}{NB}% of exposure."
+                ),
+                remedy="Ask for a lighter tone, or try the recipe on the back of the blank first."
+                if curve.full_L < curve.bare_L
+                else "Ask for a fainter tone, or try the recipe on the back of the blank first.",
+            )
+        )
+    if abs(work.predicted.tone_L - mark.tone_L) > TONE_HOLDS_L and not out_of_range:
+        found.append(
+            Check(
+                level="warn",
+                code="tone-missed",
+                mark_id=mark.id,
+                text=f"The held settings give L*{NB}{work.predicted.tone_L:.1f}, not the wished L*{NB}{mark.tone_L:g}.",
+                remedy="Let go of the held power, or of the speed.",
+            )
+        )
+    if recipe.air_kPa is not None and recipe.air_kPa > AIR_COMMON_kPa * AIR_STRONG_FACTOR:
+        found.append(
+            Check(
+                level="warn",
+                code="air-too-strong",
+                mark_id=mark.id,
+                text=(
+                    f"Air of {recipe.air_kPa:.0f}{NB}kPa ({psi(recipe.air_kPa):.0f}{NB}psi) is strong for engraving: it "
+                    "drives the smoke into the wood beside the mark."
+                ),
+                remedy=f"Set it as low as the machine allows and the lens stays clean, about {AIR_COMMON_kPa:.0f}{NB}kPa (5{NB}psi).",
+            )
+        )
+    return found
+
+
+def _power_check(work: MarkWork, *, least_W: float, most_W: float, below: bool) -> Check:
+    recipe, machine = work.recipe, work.wish.machine
+    if below:
+        slowest = least_W / recipe.power_W
+        return Check(
+            level="stop",
+            code="power-below-least",
+            mark_id=work.mark.id,
+            text=(
+                f"The recipe asks for {recipe.power_W:.1f}{NB}W; below {least_W:.1f}{NB}W "
+                f"({100 * machine.power_least_fraction:.0f}{NB}%) this laser does not fire."
+            ),
+            remedy=f"Go {slowest:.2f} times as fast or as coarse, or let go of the held speed and line spacing.",
+        )
+    share = float(power_fraction(machine, power=most_W))
+    return Check(
+        level="stop",
+        code="power-above-cap",
+        mark_id=work.mark.id,
+        text=(
+            f"The recipe asks for {recipe.power_W:.1f}{NB}W; you allow {most_W:.1f}{NB}W ({100 * share:.0f}{NB}%)"
+            + (f" and the tube gives {machine.power_max_W:.0f}{NB}W at most." if recipe.power_W > machine.power_max_W else ".")
+        ),
+        remedy=f"Go at {most_W / recipe.power_W:.0%} of the speed, or let go of the held speed and line spacing.",
+    )
+
+
+def look_checks(work: MarkWork, piece: Piece) -> list[Check]:
+    """Return findings on banding, detail and warp."""
+    found: list[Check] = []
+    mark, recipe, predicted, wish = work.mark, work.recipe, work.predicted, work.wish
+    if predicted.ripple_L > predicted.ripple_limit_L:
+        found.append(
+            Check(
+                level="warn",
+                code="banding-visible",
+                mark_id=mark.id,
+                text=(
+                    f"Scan lines will show: {predicted.ripple_L:.1f}{NB}L* from crest to trough, and "
+                    f"{predicted.ripple_limit_L:.1f}{NB}L* is what {mark.reading_distance_mm:.0f}{NB}mm away goes unseen."
+                ),
+                remedy=_banding_remedy(work),
+            )
+        )
+    lost = [
+        (kind, width)
+        for kind, width in (("stroke", wish.widths.stroke_mm), ("gap", wish.widths.gap_mm))
+        if width is not None and width < predicted.detail_mm
+    ]
+    if lost:
+        kind, width = min(lost, key=lambda item: item[1])
+        factor = predicted.detail_mm / width
+        found.append(
+            Check(
+                level="warn",
+                code="detail-lost",
+                mark_id=mark.id,
+                text=(
+                    f"The narrowest {kind}, {width:.2f}{NB}mm, is finer than the {predicted.detail_mm:.2f}{NB}mm that this "
+                    f"recipe keeps: it will come out {'faint' if kind == 'stroke' else 'filled'}."
+                ),
+                remedy=f"Thicken it to {predicted.detail_mm:.2f}{NB}mm, draw the mark {factor:.1f} times as large, or ask for "
+                f"a sharpness of {width:.2f}{NB}mm and take more time.",
+            )
+        )
+    unevenness = piece.blank.unevenness_mm
+    if unevenness > 0.0:
+        curve = wish.curve
+        here = float(beam_radius_mm(wish.beam, offset_mm=recipe.focus_offset_mm))
+        tones = []
+        for offset in (abs(recipe.focus_offset_mm) - unevenness, abs(recipe.focus_offset_mm) + unevenness):
+            radius = float(beam_radius_mm(wish.beam, offset_mm=max(offset, 0.0)))
+            shift = curve.kappa * float(np.log10(radius / here))
+            dose = float(np.log10(predicted.dose_J_per_mm2))
+            dwell = curve.kappa * float(np.log10(predicted.dwell_ms))
+            tones.append(float(tone_L(curve, dose + dwell + shift)))
+        swing = max(abs(t - predicted.tone_L) for t in tones)
+        found.append(
+            Check(
+                level="warn" if swing > TONE_HOLDS_L else "note",
+                code="warp-shows" if swing > TONE_HOLDS_L else "warp-holds",
+                mark_id=mark.id,
+                text=f"A warp of ±{NB}{unevenness:g}{NB}mm changes the tone by {swing:.1f}{NB}L*.",
+                remedy="Pin the blank flat, or focus at its middle height." if swing > TONE_HOLDS_L else "The recipe holds; nothing to do.",
+            )
+        )
+    return found
+
+
+def _banding_remedy(work: MarkWork) -> str:
+    """Return the focus offset or line spacing at which the ripple falls below sight, keeping the rest."""
+    recipe, wish = work.recipe, work.wish
+
+    for offset in np.arange(abs(recipe.focus_offset_mm), 4.0 * wish.beam.rayleigh_length_mm + 0.1, 0.1):
+        if banding_L(wish, focus_offset_mm=float(offset), line_spacing_mm=recipe.line_spacing_mm) <= (
+            work.predicted.ripple_limit_L
+        ):
+            return (
+                f"Raise the focus offset to {offset:+.1f}{NB}mm, or let go of the held line spacing "
+                f"of {recipe.line_spacing_mm:.2f}{NB}mm."
+            )
+    return f"Take a closer line spacing than {recipe.line_spacing_mm:.2f}{NB}mm."

@@ -1,0 +1,289 @@
+"""One mark, planned: survey, recipe, picture of powers, events, and what is predicted."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from evenburn.core.art.detail import narrowest_kept_mm
+from evenburn.core.art.picture import Artwork, Grid, draw_on_bed, grid_in_box
+from evenburn.core.motion.raster import raster_events, room_needed_mm
+from evenburn.core.motion.timing import program_time_s, time_lower_bound_s
+from evenburn.core.nouns.events import Event
+from evenburn.core.nouns.machine import Lens, Machine
+from evenburn.core.nouns.mark import Mark, Piece
+from evenburn.core.nouns.recipe import Predicted, Recipe
+from evenburn.core.nouns.wood import CharacteristicCurve, Wood
+from evenburn.core.optics.beam import Beam, beam_of_lens, beam_radius_mm
+from evenburn.core.optics.lines import dwell_ms, mean_dose_J_per_mm2, ripple_factor
+from evenburn.core.planning.power import power_fraction, power_window_W, settable_power_W
+from evenburn.core.planning.recipe import Found, predicted_tone_L, search, solve_power_W
+from evenburn.core.planning.survey import BARE_L, Survey, survey_mark
+from evenburn.core.planning.wish import Wish
+from evenburn.core.response.curve import (
+    effective_exposure,
+    exposure_shift,
+    exposures_for_tones,
+    tone_L,
+    tone_sd_L,
+)
+from evenburn.core.tone.reproduce import Diffuse, coverage_for_tones, tone_of_coverage_L, wished_tones_L
+from evenburn.core.tone.vision import unseen_banding_L
+
+PowerPicture = NDArray[np.float32]
+
+GREY_STEPS = 96  # powers a photograph is rounded to; neighbours differ by under 1 L* on every shipped wood
+AIR_COMMON_kPa = 34.0  # about 5 psi for engraving: common practice, no source
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MarkWork:
+    """Everything computed for one mark, before checks decide whether it may be burnt.
+
+    `events` are what its program would hold; `picture_W` is (rows=y, columns=x), row 0 lowest, on `grid`.
+    """
+
+    mark: Mark
+    survey: Survey
+    wish: Wish
+    found: Found
+    recipe: Recipe
+    predicted: Predicted
+    grid: Grid
+    picture_W: PowerPicture
+    events: tuple[Event, ...]
+    air_is_common: bool
+
+
+def wish_for(
+    machine: Machine, *, lens: Lens, beam: Beam, curve: CharacteristicCurve, piece: Piece, mark: Mark, survey: Survey
+) -> Wish:
+    """Return what the recipe search is asked for one mark. Definition."""
+    return Wish(
+        machine=machine,
+        lens=lens,
+        beam=beam,
+        curve=curve,
+        tone_L=mark.tone_L,
+        faint_L=survey.faint_L,
+        profiles=survey.profiles,
+        room_mm=survey.room_mm,
+        widths=survey.widths,
+        unevenness_mm=piece.blank.unevenness_mm,
+        sharpness_mm=mark.sharpness_mm,
+        reading_distance_mm=mark.reading_distance_mm,
+        hold=mark.hold,
+    )
+
+
+def _air_kPa(machine: Machine, mark: Mark) -> tuple[float | None, bool]:
+    """Return the air to set and whether that is common practice rather than the machine's own least."""
+    if mark.air_kPa is not None:
+        return mark.air_kPa, False
+    if machine.air_kPa:
+        least, most = min(machine.air_kPa), max(machine.air_kPa)
+        return min(max(AIR_COMMON_kPa, least), most), True
+    return None, False
+
+
+def recipe_of(wish: Wish, found: Found, *, air_kPa: float | None) -> Recipe:
+    """Return the recipe of a found candidate, its power solved over the ripple and rounded to what can be set.
+
+    A power outside what the machine fires or the person allows is kept as it is; a check tells.
+    """
+    power = found.power_W
+    if wish.hold.power_W is None:
+        power = solve_power_W(
+            wish,
+            speed_mm_per_s=found.speed_mm_per_s,
+            line_spacing_mm=found.line_spacing_mm,
+            focus_offset_mm=found.focus_offset_mm,
+            passes=found.passes,
+            guess_W=power,
+        )
+    least_W, most_W = power_window_W(wish.machine)
+    if found.power_W <= most_W < power:
+        power = most_W  # the last step of the solver may pass the cap by what the ripple takes; the tone says so
+    if least_W <= found.power_W and power < least_W:
+        power = least_W
+    settable = float(settable_power_W(wish.machine, power=min(power, wish.machine.power_max_W)))
+    if power > wish.machine.power_max_W:
+        settable = power
+    low: float | None = None
+    if wish.faint_L is not None:
+        ratio = 10.0 ** float(
+            exposures_for_tones(wish.curve, wish.faint_L) - exposures_for_tones(wish.curve, wish.tone_L)
+        )
+        low = float(settable_power_W(wish.machine, power=max(settable * ratio, least_W)))
+    return Recipe(
+        power_W=settable,
+        power_fraction=float(power_fraction(wish.machine, power=settable))
+        if settable <= wish.machine.power_max_W
+        else settable / wish.machine.power_max_W,
+        speed_mm_per_s=found.speed_mm_per_s,
+        line_spacing_mm=found.line_spacing_mm,
+        focus_offset_mm=found.focus_offset_mm,
+        stand_off_mm=wish.lens.focus_stand_off_mm + found.focus_offset_mm,
+        passes=found.passes,
+        scan_axis=found.axis,
+        air_kPa=air_kPa,
+        power_low_W=low,
+    )
+
+
+def power_picture_W(
+    wish: Wish, recipe: Recipe, *, mark: Mark, piece: Piece, artwork: Artwork, grid: Grid, diffuse: Diffuse
+) -> PowerPicture:
+    """Return the power at each pixel of the burn image, row 0 lowest. [W]
+
+    Source
+    ------
+    `tone_L` inverted pixel by pixel for a photograph in continuous tone; dots of full power for a halftone.
+    """
+    photo = mark.treatment == "photo"
+    drawn = draw_on_bed(artwork, grid=grid, size_mm=mark.size_mm, turn_deg=piece.turn_deg, as_light=photo)
+    full = np.float32(recipe.power_W)
+    if not photo:
+        return np.where(drawn >= 0.5, full, np.float32(0.0))
+    curve = wish.curve
+    wished = wished_tones_L(drawn, bare_L=curve.bare_L, full_L=mark.tone_L)
+    radius = float(beam_radius_mm(wish.beam, offset_mm=recipe.focus_offset_mm))
+    shift = exposure_shift(
+        curve,
+        dwell_ms=dwell_ms(beam_radius_mm=radius, speed_mm_per_s=recipe.speed_mm_per_s),
+        passes=recipe.passes,
+    )
+    dose = mean_dose_J_per_mm2(
+        power_W=recipe.power_W,
+        speed_mm_per_s=recipe.speed_mm_per_s,
+        line_spacing_mm=recipe.line_spacing_mm,
+        passes=recipe.passes,
+    )
+    if mark.reproduction == "halftone":
+        coverages, tones = tone_of_coverage_L(
+            curve,
+            diffuse,
+            beam_radius_mm=radius,
+            line_spacing_mm=recipe.line_spacing_mm,
+            full_exposure=float(np.log10(dose) + shift),
+        )
+        dots = diffuse(coverage_for_tones(wished, coverages=coverages, tone_of_coverage=tones))
+        return np.where(dots, full, np.float32(0.0))
+    least_W, _ = power_window_W(wish.machine)
+    steps = np.linspace(curve.bare_L, mark.tone_L, GREY_STEPS)
+    exposures = exposures_for_tones(curve, steps)
+    powers = recipe.power_W * 10.0 ** (exposures - exposures_for_tones(curve, mark.tone_L))
+    faintest = float(
+        tone_L(curve, np.log10(float(dose) * least_W / recipe.power_W) + shift)
+    )  # what the least power that fires already leaves
+    nearer_bare = np.abs(steps - curve.bare_L) < np.abs(steps - faintest)
+    powers = np.where(powers < least_W, np.where(nearer_bare, 0.0, least_W), powers)
+    powers = np.where(np.abs(steps - curve.bare_L) <= BARE_L, 0.0, powers)
+    table = settable_power_W(wish.machine, power=powers).astype(np.float32)
+    share = (wished - np.float32(curve.bare_L)) / np.float32(mark.tone_L - curve.bare_L)
+    return np.asarray(table[np.clip(np.rint(share * (GREY_STEPS - 1)), 0, GREY_STEPS - 1).astype(np.int32)])
+
+
+def events_of(machine: Machine, recipe: Recipe, *, grid: Grid, picture_W: PowerPicture) -> tuple[Event, ...]:
+    """Return the motion events that burn a picture of powers with a recipe. Source: `raster_events`."""
+    along_x = recipe.scan_axis == "x"
+    return tuple(
+        raster_events(
+            machine,
+            picture_W if along_x else np.ascontiguousarray(picture_W.T),
+            axis=recipe.scan_axis,
+            along_origin_mm=grid.x0_mm if along_x else grid.y0_mm,
+            cross_origin_mm=grid.y0_mm if along_x else grid.x0_mm,
+            line_spacing_mm=recipe.line_spacing_mm,
+            speed_mm_per_s=recipe.speed_mm_per_s,
+            passes=recipe.passes,
+        )
+    )
+
+
+def predict(wish: Wish, recipe: Recipe, *, events: tuple[Event, ...]) -> Predicted:
+    """Return what a recipe is predicted to give. Sources: the functions it calls."""
+    curve, machine = wish.curve, wish.machine
+    radius = float(beam_radius_mm(wish.beam, offset_mm=recipe.focus_offset_mm))
+    soft = float(beam_radius_mm(wish.beam, offset_mm=abs(recipe.focus_offset_mm) + wish.unevenness_mm))
+    dwell = float(dwell_ms(beam_radius_mm=radius, speed_mm_per_s=recipe.speed_mm_per_s))
+    dose = float(
+        mean_dose_J_per_mm2(
+            power_W=recipe.power_W,
+            speed_mm_per_s=recipe.speed_mm_per_s,
+            line_spacing_mm=recipe.line_spacing_mm,
+            passes=recipe.passes,
+        )
+    )
+    exposure = float(effective_exposure(curve, dose_J_per_mm2=dose, dwell_ms=dwell, passes=recipe.passes))
+    factors = ripple_factor(
+        beam_radius_mm=radius, line_spacing_mm=recipe.line_spacing_mm, phase=np.array([0.0, 0.5])
+    )
+    with np.errstate(divide="ignore"):
+        crest, trough = tone_L(curve, exposure + np.log10(factors))
+    tone = predicted_tone_L(
+        wish,
+        power_W=recipe.power_W,
+        speed_mm_per_s=recipe.speed_mm_per_s,
+        line_spacing_mm=recipe.line_spacing_mm,
+        focus_offset_mm=recipe.focus_offset_mm,
+        passes=recipe.passes,
+    )
+    half = float(exposures_for_tones(curve, 0.5 * (curve.bare_L + tone)))
+    return Predicted(
+        tone_L=tone,
+        tone_L_sd=tone_sd_L(curve, log10_dose=float(np.log10(dose)), dwell_ms=dwell, passes=recipe.passes),
+        ripple_L=float(abs(crest - trough)),
+        ripple_limit_L=float(
+            unseen_banding_L(tone=tone, period_mm=recipe.line_spacing_mm, distance_mm=wish.reading_distance_mm)
+        ),
+        detail_mm=float(
+            narrowest_kept_mm(
+                beam_radius_mm=soft,
+                smear_mm=recipe.speed_mm_per_s * machine.rise_time_s,
+                line_spacing_mm=recipe.line_spacing_mm,
+                half_tone_dose_fraction=float(10.0 ** min(half - exposure, -1e-3)),
+            )
+        ),
+        dose_J_per_mm2=dose,
+        dwell_ms=dwell,
+        beam_radius_mm=radius,
+        run_up_mm=room_needed_mm(machine, axis=recipe.scan_axis, speed_mm_per_s=recipe.speed_mm_per_s),
+        time_s=program_time_s(machine, events),
+        time_lower_bound_s=time_lower_bound_s(machine, events),
+    )
+
+
+def work_mark(
+    machine: Machine, *, lens: Lens, wood: Wood, piece: Piece, mark: Mark, artwork: Artwork, diffuse: Diffuse
+) -> MarkWork:
+    """Return one mark worked through from artwork to events and prediction."""
+    survey = survey_mark(machine, piece=piece, mark=mark, wood=wood, artwork=artwork)
+    wish = wish_for(
+        machine, lens=lens, beam=beam_of_lens(lens), curve=wood.curve, piece=piece, mark=mark, survey=survey
+    )
+    found = search(wish)
+    air, common = _air_kPa(machine, mark)
+    recipe = recipe_of(wish, found, air_kPa=air)
+    grid = grid_in_box(survey.box_bed_mm, pixel_mm=recipe.line_spacing_mm)
+    picture = power_picture_W(wish, recipe, mark=mark, piece=piece, artwork=artwork, grid=grid, diffuse=diffuse)
+    events = events_of(machine, recipe, grid=grid, picture_W=picture)
+    return MarkWork(
+        mark=mark,
+        survey=survey,
+        wish=wish,
+        found=found,
+        recipe=recipe,
+        predicted=predict(wish, recipe, events=events),
+        grid=grid,
+        picture_W=picture,
+        events=events,
+        air_is_common=common,
+    )
+
+
+def hold_changed(wish: Wish, **values: float | str | None) -> Wish:
+    """Return the wish with held settings changed. Definition."""
+    return replace(wish, hold=replace(wish.hold, **values))

@@ -1,0 +1,82 @@
+"""What the artwork of one mark is like where it lies: ink, widths, profiles and room, before any recipe is known."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from evenburn.core.art.detail import Widths, measure_widths
+from evenburn.core.art.ink import InkProfile, ink_box_mm, ink_profile
+from evenburn.core.art.picture import Artwork, Grid, draw_on_bed, grid_in_box
+from evenburn.core.layout.place import mark_on_bed, room_mm
+from evenburn.core.nouns.machine import Machine
+from evenburn.core.nouns.mark import Axis, Mark, Piece
+from evenburn.core.nouns.wood import Wood
+from evenburn.core.tone.reproduce import wished_tones_L
+
+Box = tuple[float, float, float, float]
+AXES: tuple[Axis, ...] = ("x", "y")
+
+SURVEY_PIXELS = 1.5e6  # enough for hull and extents within a tenth of a millimetre on a 150 mm mark
+WIDTH_PIXELS = 8.0e6
+WIDTH_PIXEL_LEAST_mm = 0.02
+BARE_L = 0.5  # a photograph's tone this near to the bare wood is left unburnt; half of what anybody sees
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Survey:
+    """Where one mark's ink lies on the bed, and what it asks for."""
+
+    box_bed_mm: Box
+    grid: Grid
+    ink: NDArray[np.bool_]
+    ink_box_mm: Box | None
+    profiles: dict[Axis, InkProfile]
+    room_mm: dict[Axis, tuple[float, float]]
+    widths: Widths
+    faint_L: float | None
+
+
+def _pixel_mm(size_mm: tuple[float, float], *, pixels: float, least_mm: float) -> float:
+    return max(least_mm, math.sqrt(size_mm[0] * size_mm[1] / pixels))
+
+
+def ink_of_light(light: NDArray[np.float32], *, wood: Wood, tone: float) -> NDArray[np.bool_]:
+    """Return where a photograph's wished tone differs enough from the bare wood to be burnt. Definition."""
+    wished = wished_tones_L(light, bare_L=wood.curve.bare_L, full_L=tone)
+    return np.asarray(np.abs(wished - wood.curve.bare_L) > BARE_L, dtype=np.bool_)
+
+
+def survey_mark(machine: Machine, *, piece: Piece, mark: Mark, wood: Wood, artwork: Artwork) -> Survey:
+    """Return what the artwork is like at its place on the bed. Source: the functions of `core.art`."""
+    corners = mark_on_bed(piece, place_mm=mark.place_mm, size_mm=mark.size_mm)
+    box_bed: Box = tuple(float(c) for c in corners.bounds)  # type: ignore[assignment]  # bounds are four
+    pixel = _pixel_mm(mark.size_mm, pixels=SURVEY_PIXELS, least_mm=0.05)
+    pixel = min(pixel, mark.size_mm[0], mark.size_mm[1])
+    grid = grid_in_box(box_bed, pixel_mm=pixel)
+    photo = mark.treatment == "photo"
+    drawn = draw_on_bed(artwork, grid=grid, size_mm=mark.size_mm, turn_deg=piece.turn_deg, as_light=photo)
+    ink = ink_of_light(drawn, wood=wood, tone=mark.tone_L) if photo else drawn >= 0.5
+    ink_box = ink_box_mm(ink, x0_mm=grid.x0_mm, y0_mm=grid.y0_mm, pixel_mm=grid.pixel_mm)
+    around = ink_box if ink_box is not None else box_bed
+    widths = Widths(stroke_mm=None, gap_mm=None)
+    if not photo:
+        fine = _pixel_mm(mark.size_mm, pixels=WIDTH_PIXELS, least_mm=WIDTH_PIXEL_LEAST_mm)
+        width_px, height_px = (max(1, round(side / fine)) for side in mark.size_mm)
+        widths = measure_widths(artwork.ink(width_px=width_px, height_px=height_px), pixel_mm=fine)
+    span = mark.tone_L - wood.curve.bare_L
+    return Survey(
+        box_bed_mm=box_bed,
+        grid=grid,
+        ink=ink,
+        ink_box_mm=ink_box,
+        profiles={axis: ink_profile(ink, axis=axis, pixel_mm=grid.pixel_mm) for axis in AXES},
+        room_mm={
+            axis: room_mm(around, axis=axis, bed_x_mm=machine.bed_x_mm, bed_y_mm=machine.bed_y_mm) for axis in AXES
+        },
+        widths=widths,
+        faint_L=wood.curve.bare_L + 0.15 * span if photo and mark.reproduction == "continuous" else None,
+    )

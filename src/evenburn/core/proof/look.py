@@ -1,0 +1,105 @@
+"""From dose to the predicted look: reflectance, lightness, and the colour of this wood at that lightness."""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from evenburn.core.nouns.wood import CharacteristicCurve, Wood
+from evenburn.core.optics.lines import ripple_factor
+from evenburn.core.response.curve import tone_L
+from evenburn.core.tone.colour import lightness_L, luminance, srgb_from_lab
+
+Picture = NDArray[np.float32]
+FloatArray = NDArray[np.float64]
+
+TABLE_SIZE = 16384  # steps of dose in the look-up table, by square root so that faint doses keep their steps
+PHASES = 16  # places across one line spacing over which the ripple is averaged
+
+
+def averaged_tone_L(curve: CharacteristicCurve, exposure: FloatArray, *, beam_radius_mm: float, line_spacing_mm: float) -> FloatArray:
+    """Return the tone seen from afar where lines leave a ripple: the mean over it as reflectance. [L*]
+
+    Source
+    ------
+    Tones average as reflectance (Murray and Davies's idea, [murray1936]); ripple from [dlmf].
+    """
+    phases = (np.arange(PHASES) + 0.5) / PHASES
+    factors = ripple_factor(beam_radius_mm=beam_radius_mm, line_spacing_mm=line_spacing_mm, phase=phases)
+    with np.errstate(divide="ignore"):
+        shifts = np.log10(factors)
+    seen = luminance(tone_L(curve, np.asarray(exposure)[..., None] + shifts)).mean(axis=-1)
+    return np.asarray(lightness_L(seen), dtype=np.float64)
+
+
+def reflectance_map(
+    curve: CharacteristicCurve, dose_J_per_mm2: Picture, *, exposure_shift: float, ripple: tuple[float, float] | None
+) -> Picture:
+    """Return luminance 0–1 of every pixel of a dose map.
+
+    Parameters
+    ----------
+    exposure_shift : what dwell and passes add to log10 dose. [log10 J/mm²]
+    ripple : beam radius and line spacing [mm] where the map is too coarse to hold the lines; None where it holds them.
+
+    Source
+    ------
+    `tone_L`, by table; its step is under 0.1 L* wherever the curve's slope is below 200 L* a decade.
+    """
+    top = float(dose_J_per_mm2.max(initial=0.0))
+    if top <= 0.0:
+        return np.full(dose_J_per_mm2.shape, luminance(curve.bare_L), np.float32)
+    roots = np.linspace(0.0, 1.0, TABLE_SIZE)
+    with np.errstate(divide="ignore"):
+        exposure = np.log10(roots * roots * top) + exposure_shift
+    if ripple is None:
+        tones = tone_L(curve, exposure)
+    else:
+        tones = averaged_tone_L(curve, exposure, beam_radius_mm=ripple[0], line_spacing_mm=ripple[1])
+    table = luminance(tones).astype(np.float32)
+    index = np.sqrt(np.maximum(dose_J_per_mm2, 0.0) * np.float32(1.0 / top))
+    index *= np.float32(TABLE_SIZE - 1)
+    index += np.float32(0.5)
+    return np.asarray(table[np.minimum(index, TABLE_SIZE - 1).astype(np.int32)], np.float32)
+
+
+def grain_L(wood: Wood, *, rows: int, columns: int, pixel_mm: float, generator: np.random.Generator) -> Picture:
+    """Return a field of this wood's own blotches: mean 0, standard deviation its evenness, drawn out along x. [L*]
+
+    A drawing aid that shows how uneven the wood is; no two boards look like it. Source: own choice of texture.
+    """
+    field = np.zeros((rows, columns), np.float32)
+    for scale_mm, weight in ((0.35, 0.5), (1.6, 0.7), (7.0, 0.5)):
+        stretch = 9.0 if wood.grain else 1.0
+        noise = generator.standard_normal((max(2, rows), max(2, columns)), dtype=np.float32)
+        sigma_y = max(scale_mm / pixel_mm * 0.5, 0.35)
+        blurred = np.asarray(
+            cv2.GaussianBlur(
+                noise,
+                (0, 0),
+                sigmaX=min(sigma_y * stretch, 60.0),
+                sigmaY=min(sigma_y, 40.0),
+                borderType=cv2.BORDER_REFLECT,
+            ),
+            np.float32,
+        )[:rows, :columns]
+        field += np.float32(weight) * (blurred - blurred.mean()) / np.float32(max(float(blurred.std()), 1e-9))
+    deviation = float(field.std())
+    return (field * np.float32(wood.curve.evenness_L / max(deviation, 1e-9))).astype(np.float32)
+
+
+def wood_colours(wood: Wood, lightness: Picture) -> NDArray[np.uint8]:
+    """Return sRGB, shape (..., 3) uint8, of this wood at each lightness: true in L*, a* b* between bare and full.
+
+    Source
+    ------
+    [cie15] for the conversion; a straight line in a*, b* is an own choice.
+    """
+    levels = np.linspace(0.0, 100.0, 1001)
+    span = wood.curve.full_L - wood.curve.bare_L
+    share = np.clip((levels - wood.curve.bare_L) / span, 0.0, 1.0)[:, None]
+    ab = np.asarray(wood.bare_ab) * (1.0 - share) + np.asarray(wood.full_ab) * share
+    table = np.round(255.0 * srgb_from_lab(np.concatenate([levels[:, None], ab], axis=1))).astype(np.uint8)
+    index = np.clip(lightness * 10.0 + 0.5, 0.0, 1000.0).astype(np.int32)
+    return np.asarray(table[index], np.uint8)

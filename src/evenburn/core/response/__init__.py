@@ -1,0 +1,1 @@
+"""How the wood answers: effective exposure, characteristic curve, its inverse and its uncertainty."""

@@ -1,0 +1,1 @@
+"""Light and eye: lightness, sRGB, what banding the eye sees, and halftones."""
