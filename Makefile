@@ -1,0 +1,63 @@
+# evenburn. `make` alone prints the words. Needs Python 3.11 or newer and make, nothing else.
+
+PYTHON ?= python3
+PY = .venv/bin/python
+READY = .venv/ok
+
+.PHONY: help demo test lint check docs bench soak
+
+help:
+	@echo "make demo     build .venv, plan the sample batch into out/demo and say what is there"
+	@echo "make test     run the tests"
+	@echo "make lint     ruff, its formatter and strict mypy"
+	@echo "make check    lint and test: what has to pass before a commit"
+	@echo "make docs     write docs/reference anew from the program itself"
+	@echo "make bench    measure time and memory of the slow jobs"
+	@echo "make soak     the property tests, long and at random"
+	@echo ""
+	@echo "Another Python: make demo PYTHON=python3.12"
+
+# One stamp for all: it is made last, so a set-up that was cut short is simply done again.
+$(READY): pyproject.toml
+	@$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11))' 2>/dev/null || { \
+	  echo "error: evenburn needs Python 3.11 or newer; '$(PYTHON)' is $$($(PYTHON) --version 2>/dev/null || echo 'not there')" >&2; \
+	  echo "try:   make $(MAKECMDGOALS) PYTHON=python3.12   (or any newer one you have)" >&2; exit 1; }
+	@echo "evenburn: setting up with $$($(PYTHON) --version), once; a few minutes on a slow line"
+	@echo "  making .venv"
+	@$(PYTHON) -m venv .venv || { \
+	  echo "error: Python could not make a virtual environment" >&2; \
+	  echo "try:   install your system's venv package (on Debian: apt install python3-venv)" >&2; exit 1; }
+	@{ PYTHONUNBUFFERED=1 $(PY) -m pip install --disable-pip-version-check -e '.[dev]' 2>&1; echo "pip ended with $$?"; } \
+	  | tee .venv/install.log \
+	  | while read -r word what rest; do case "$$word" in \
+	      Collecting) echo "  fetching $${what%%[<>=!~;[]*}";; \
+	      Installing) [ "$$what" != collected ] || echo "  unpacking all of it (half a minute or so)";; \
+	    esac; done
+	@tail -n 1 .venv/install.log | grep -q '^pip ended with 0$$' || { tail -n 25 .venv/install.log >&2; \
+	  echo "error: the packages could not be installed; all that pip said is in .venv/install.log" >&2; \
+	  echo "try:   look whether this machine is on line, then run make again" >&2; exit 1; }
+	@echo "  ready"
+	@touch $(READY)
+
+demo: $(READY)
+	@.venv/bin/evenburn demo
+
+test: $(READY)
+	@$(PY) -m pytest -q
+
+lint: $(READY)
+	@echo "ruff check"; $(PY) -m ruff check --quiet .
+	@echo "ruff format"; $(PY) -m ruff format --quiet --check . || { \
+	  echo "error: some files are not formatted" >&2; echo "try:   $(PY) -m ruff format ." >&2; exit 1; }
+	@echo "mypy"; $(PY) -m mypy --no-error-summary
+
+check: lint test
+
+docs: $(READY)
+	@$(PY) tools/write_reference.py
+
+bench: $(READY)
+	@$(PY) -m pytest bench -q -s
+
+soak: $(READY)
+	@$(PY) -m pytest tests/property -q --hypothesis-profile=soak

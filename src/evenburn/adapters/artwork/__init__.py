@@ -1,0 +1,1 @@
+"""Artwork that comes in: drawings, pictures and lettering."""

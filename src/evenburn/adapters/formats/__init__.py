@@ -1,0 +1,1 @@
+"""File formats, one module or package for each; strangers to one another."""

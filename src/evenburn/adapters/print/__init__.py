@@ -1,0 +1,1 @@
+"""Printed pages: what goes to the machine on paper."""

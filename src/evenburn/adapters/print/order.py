@@ -1,0 +1,86 @@
+"""The order of a batch as rows: what is focused, what is burnt, what is stopped, and how long after the start."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from evenburn.core.nouns.plan import BatchPlan, MarkPlan, PiecePlan
+
+SET_UP_S = 240.0  # starting value, from memory: bring the blank in, set the gauge block, move the bed
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FocusRow:
+    """The lens, the thickness or the stand-off changes here; `bed_down_mm` is None for the first."""
+
+    mark: MarkPlan
+    piece: PiecePlan
+    bed_down_mm: float | None
+    after_s: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PieceRow:
+    """Name and blank of a piece with several marks, which follow as rows."""
+
+    piece: PiecePlan
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MarkRow:
+    """One mark to burn; `after_s` from the start of the batch to its first line."""
+
+    piece: PiecePlan
+    mark: MarkPlan
+    index: int
+    after_s: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StopRow:
+    """One mark that has no program, and why."""
+
+    piece: PiecePlan
+    mark: MarkPlan
+    index: int
+    reason: str
+
+
+Row = FocusRow | PieceRow | MarkRow | StopRow
+
+
+def stop_reason(piece: PiecePlan, mark: MarkPlan) -> str:
+    """Return the sentences of the checks that stop a mark."""
+    found = [c.text for c in piece.checks if c.level == "stop" and c.mark_id in ("", mark.mark.id)]
+    return " ".join(found) or "It has no program; its piece’s checks say why."
+
+
+def order_rows(plan: BatchPlan) -> tuple[Row, ...]:
+    """Return the rows of the order table; stopped marks neither ask for focusing nor take time."""
+    rows: list[Row] = []
+    set_now: tuple[float, float] | None = None
+    after_s = 0.0
+    for piece in plan.pieces:
+        named = len(piece.marks) == 1
+        for index, mark in enumerate(piece.marks):
+            stopped = mark.program_file is None
+            wanted = (round(piece.piece.blank.thickness_mm, 2), round(mark.recipe.stand_off_mm, 2))
+            if not stopped and wanted != set_now:
+                down = None if set_now is None else sum(wanted) - sum(set_now)
+                rows.append(FocusRow(mark=mark, piece=piece, bed_down_mm=down, after_s=after_s))
+                after_s += SET_UP_S
+                set_now = wanted
+            if not named:
+                rows.append(PieceRow(piece=piece))
+                named = True
+            if stopped:
+                rows.append(StopRow(piece=piece, mark=mark, index=index, reason=stop_reason(piece, mark)))
+            else:
+                rows.append(MarkRow(piece=piece, mark=mark, index=index, after_s=after_s))
+                after_s += mark.predicted.time_s
+    return tuple(rows)
+
+
+def focusings(rows: tuple[Row, ...]) -> int:
+    """Return how often the focus is to be set."""
+    return sum(isinstance(row, FocusRow) for row in rows)

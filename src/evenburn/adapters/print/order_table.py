@@ -1,0 +1,173 @@
+"""The order table of the first page: one row for each focusing and each mark."""
+
+from __future__ import annotations
+
+from functools import partial
+
+from evenburn.adapters.print import figures as fig
+from evenburn.adapters.print.faces import SANS, SANS_BOLD, SERIF, SERIF_BOLD, shorten, width_mm, wrap
+from evenburn.adapters.print.order import SET_UP_S, FocusRow, MarkRow, PieceRow, Row, StopRow
+from evenburn.adapters.print.page import FOCUS_GREY, PALE, SECOND, SECTION_PT, Block, Sheet
+from evenburn.core.nouns.machine import Machine
+from evenburn.core.nouns.plan import PiecePlan
+from evenburn.core.units import duration_text
+
+_FIGURE_PT = 9.3
+_SMALL_PT = 8.1
+_NAME_PT = 11.0
+_FOCUS_MM = 6.1
+_PIECE_MM = 9.6
+_MARK_MM = 6.3
+_STOP_LEADING = 3.9
+_STOP_BADGE = 11.2
+HEAD_MM = 6.0
+# Left edges at the width of A4; what Letter has more of goes to the name.
+_AFTER, _NUMBER, _NAME = 4.6, 21.6, 26.2
+_COLUMNS = {"power": 71.5, "speed": 97.0, "spacing": 112.5, "offset": 136.5, "time": 150.5, "burnt": 170.8}
+_TEXT_WIDTH_A4_MM = 180.5
+
+
+def _column(sheet: Sheet, name: str) -> float:
+    return sheet.left + _COLUMNS[name] + (sheet.right - sheet.left - _TEXT_WIDTH_A4_MM)
+
+
+def table_head() -> Block:
+    """Return the names of the columns over a section line."""
+
+    def draw(sheet: Sheet, y: float) -> None:
+        line = y + 4.2
+        for x, words in (
+            (sheet.left + _AFTER, "after"),
+            (sheet.left + _NAME, "piece, blank"),
+            (_column(sheet, "power"), "power"),
+            (_column(sheet, "speed"), "speed"),
+            (_column(sheet, "spacing"), "line spacing"),
+            (_column(sheet, "offset"), "offset"),
+            (_column(sheet, "time"), "time"),
+        ):
+            sheet.text(x, line, words, size_pt=8.3, grey=SECOND)
+        sheet.text(sheet.right, line, "burnt at", size_pt=8.3, grey=SECOND, align="right")
+        sheet.rule(y + HEAD_MM, x0=sheet.left, x1=sheet.right, weight_pt=SECTION_PT)
+
+    return Block(HEAD_MM, draw)
+
+
+def row_block(row: Row, machine: Machine, *, text_width: float) -> Block:
+    """Return one row of the table, ready to draw."""
+    match row:
+        case FocusRow():
+            return Block(_FOCUS_MM, partial(_draw_focus, row))
+        case PieceRow():
+            return Block(_MARK_MM + 0.6, partial(_draw_piece_name, row))
+        case MarkRow():
+            return Block(_mark_height(row), partial(_draw_mark, row, machine))
+        case StopRow():
+            room = text_width - _COLUMNS["power"] - (text_width - _TEXT_WIDTH_A4_MM)
+            reason = wrap(row.reason, SERIF, size_pt=8.6, width=room - _STOP_BADGE)
+            least = _PIECE_MM if len(row.piece.marks) == 1 else _MARK_MM
+            return Block(max(least, len(reason) * _STOP_LEADING + 2.4), partial(_draw_stop, row, reason))
+
+
+def _mark_height(row: MarkRow) -> float:
+    """A piece's only mark has its blank below its name; a photo has its percent below its power."""
+    return _PIECE_MM if len(row.piece.marks) == 1 or row.mark.recipe.power_low_W is not None else _MARK_MM
+
+
+def _draw_focus(row: FocusRow, sheet: Sheet, y: float) -> None:
+    line = y + 4.1
+    stand_off = fig.mm(row.mark.recipe.stand_off_mm)
+    blank = row.piece.piece.blank
+    sheet.box(sheet.left, y, width=sheet.right - sheet.left, height=_FOCUS_MM, fill=FOCUS_GREY)
+    sheet.tick(sheet.left + 0.2, line)
+    sheet.text(sheet.left + _AFTER, line, fig.minutes_text(row.after_s), size_pt=_FIGURE_PT)
+    x = sheet.left + _NUMBER
+    x += sheet.text(x, line, f"Focus: stand-off {stand_off}", face=SANS_BOLD, size_pt=_FIGURE_PT) + 2.2
+    move = ""
+    if row.bed_down_mm is not None and round(abs(row.bed_down_mm), 1) > 0:
+        move = f"bed {fig.mm(abs(row.bed_down_mm))} {'down' if row.bed_down_mm > 0 else 'up'}, "
+    words = f"{fig.mm(blank.thickness_mm)} {row.piece.wood.name}, {move}gauge block {stand_off}"
+    room = sheet.right - 16.0 - x
+    sheet.text(x, line, shorten(words, SANS, size_pt=_FIGURE_PT, width=room), size_pt=_FIGURE_PT)
+    sheet.text(sheet.right - 0.8, line, fig.minutes_text(SET_UP_S), size_pt=_FIGURE_PT, align="right")
+    _row_line(sheet, y + _FOCUS_MM)
+
+
+def _draw_piece_name(row: PieceRow, sheet: Sheet, y: float) -> None:
+    line = y + 4.7
+    piece = row.piece
+    sheet.text(sheet.left + _NUMBER, line, str(piece.start_order), face=SANS_BOLD, size_pt=_FIGURE_PT)
+    room = sheet.right - sheet.left - _NAME
+    blank = _wood_and_blank(piece)
+    most = room - width_mm(blank, SANS, size_pt=_SMALL_PT) - 3.0
+    name = shorten(piece.piece.name, SERIF_BOLD, size_pt=_NAME_PT, width=max(most, room / 2))
+    x = sheet.left + _NAME
+    x += sheet.text(x, line, name, face=SERIF_BOLD, size_pt=_NAME_PT) + 2.5
+    sheet.text(x, line, shorten(blank, SANS, size_pt=_SMALL_PT, width=sheet.right - x), size_pt=_SMALL_PT, grey=SECOND)
+
+
+def _draw_mark(row: MarkRow, machine: Machine, sheet: Sheet, y: float) -> None:
+    recipe = row.mark.recipe
+    alone = len(row.piece.marks) == 1
+    height = _mark_height(row)
+    ranged = recipe.power_low_W is not None
+    line = y + (5.6 if height == _PIECE_MM else 4.3)
+    sheet.tick(sheet.left + 0.2, line)
+    sheet.text(sheet.left + _AFTER, line, fig.minutes_text(row.after_s), size_pt=_FIGURE_PT)
+    _name(sheet, y, line, row)
+    for column, words, second in (
+        ("power", fig.power_W(recipe), fig.power_percent(recipe, machine)),
+        ("speed", fig.speed_mm_per_s(recipe), ""),
+        ("spacing", fig.spacing_mm(recipe), fig.spacing_lpi(recipe)),
+        ("offset", fig.offset_mm(recipe.focus_offset_mm), ""),
+        ("time", duration_text(row.mark.predicted.time_s), ""),
+    ):
+        x = _column(sheet, column)
+        if ranged and column == "power":
+            sheet.text(x, y + 4.4, words, size_pt=_FIGURE_PT)
+            sheet.text(x, y + 8.1, second, size_pt=_SMALL_PT)
+            continue
+        x += sheet.text(x, line, words, size_pt=_FIGURE_PT) + 0.9
+        if second:
+            sheet.text(x, line, second, size_pt=_SMALL_PT)
+    sheet.rule(line + (1.6 if alone else 0.7), x0=_column(sheet, "burnt"), x1=sheet.right, weight_pt=0.7)
+    _row_line(sheet, y + height)
+
+
+def _draw_stop(row: StopRow, reason: tuple[str, ...], sheet: Sheet, y: float) -> None:
+    alone = len(row.piece.marks) == 1
+    least = _PIECE_MM if alone else _MARK_MM
+    height = max(least, len(reason) * _STOP_LEADING + 2.4)
+    first = y + (4.6 if len(reason) > 1 or not alone else 5.6)
+    sheet.box(sheet.left, y, width=1.3, height=height, fill=0.0)
+    sheet.text(sheet.left + _AFTER, y + (5.6 if alone else 4.3), "not burnt", size_pt=_SMALL_PT)
+    _name(sheet, y, y + (5.6 if alone else 4.3), row)
+    x = _column(sheet, "power")
+    sheet.badge(x, first, "stop")
+    sheet.lines(x + _STOP_BADGE, first, reason, leading=_STOP_LEADING, face=SERIF, size_pt=8.6)
+    _row_line(sheet, y + height)
+
+
+def _name(sheet: Sheet, y: float, line: float, row: MarkRow | StopRow) -> None:
+    """Write number, name and blank of a piece's only mark, or letter and artwork of one among several."""
+    room = _column(sheet, "power") - sheet.left - _NAME - 1.5
+    x = sheet.left + _NAME
+    piece = row.piece
+    if len(piece.marks) > 1:
+        mark = row.mark.mark
+        sheet.text(x, line, fig.letter(row.index), face=SANS_BOLD, size_pt=_FIGURE_PT)
+        words = f"{mark.id}, {mark.art_label}" if mark.art_label else mark.id
+        sheet.text(x + 3.4, line, shorten(words, SANS, size_pt=_SMALL_PT, width=room - 3.4), size_pt=_SMALL_PT)
+        return
+    sheet.text(sheet.left + _NUMBER, line, str(piece.start_order), face=SANS_BOLD, size_pt=_FIGURE_PT)
+    name = shorten(piece.piece.name, SERIF_BOLD, size_pt=_NAME_PT, width=room)
+    sheet.text(x, y + 4.4, name, face=SERIF_BOLD, size_pt=_NAME_PT)
+    blank = shorten(_wood_and_blank(piece), SANS, size_pt=_SMALL_PT, width=room)
+    sheet.text(x, y + 8.1, blank, size_pt=_SMALL_PT, grey=SECOND)
+
+
+def _wood_and_blank(piece: PiecePlan) -> str:
+    return f"{piece.wood.name}, {fig.blank_size(piece.piece.blank)}"
+
+
+def _row_line(sheet: Sheet, y: float) -> None:
+    sheet.rule(y, x0=sheet.left, x1=sheet.right, grey=PALE - 0.15)

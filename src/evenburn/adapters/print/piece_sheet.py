@@ -1,0 +1,232 @@
+"""The part of the sheet that belongs to one piece: where it lies, what is set, what to watch, what comes after."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from PIL import Image
+
+from evenburn.adapters.print import figures as fig
+from evenburn.adapters.print.bed_drawing import captions, draw_bed, drawing_size_mm
+from evenburn.adapters.print.faces import SANS, SANS_BOLD, SERIF, SERIF_BOLD, shorten, width_mm, wrap
+from evenburn.adapters.print.findings import finding_blocks
+from evenburn.adapters.print.page import FINE_PT, PALE, SECOND, SECTION_PT, Block, Sheet, stack
+from evenburn.adapters.print.set_up import expected_lines, set_up_blocks
+from evenburn.core.nouns.plan import BatchPlan, MarkPlan, PiecePlan
+from evenburn.core.nouns.wood import FinishingStep
+
+_GUTTER = 5.5
+_PICTURE_WIDE, _PICTURE_HIGH = 38.0, 24.0
+_CAPTION_PT, _CAPTION_LEADING = 8.3, 3.6
+_STEPS_A_ROW = 5
+
+
+@dataclass(frozen=True, slots=True)
+class PieceSheet:
+    """A piece ready to be placed: its head, a left column, rows of a right column, and what stands below both."""
+
+    piece: PiecePlan
+    head: Block
+    left: Block
+    right: tuple[Block, ...]
+    tail: tuple[Block, ...]
+
+    def height(self) -> float:
+        """Return the height of the whole piece when it is not broken. [mm]"""
+        body = max(self.left.height, sum(row.height for row in self.right))
+        return self.head.height + body + sum(block.height for block in self.tail)
+
+
+def piece_sheet(piece: PiecePlan, plan: BatchPlan, *, picture: Path | None, left: float, right: float) -> PieceSheet:
+    """Lay out one piece between two margins. [mm]"""
+    bed_wide, _ = drawing_size_mm(plan.machine)
+    bed_wide = max(bed_wide, 65.0)
+    x = left + bed_wide + _GUTTER
+    width = right - x
+    rows = set_up_blocks(piece, plan.machine, plan.lens, x=x, width=width)
+    found = finding_blocks(piece, x=x, width=width)
+    nothing_burns = all(mark.program_file is None for mark in piece.marks)
+    said = [_sentence(words, ring=ring, x=x, width=width) for words, ring in _sentences(piece)]
+    # Where nothing may burn, why comes before what had been planned.
+    body = [rows[0], *found, *rows[1:], *said] if nothing_burns else [*rows, *found, *said]
+    tail = () if nothing_burns else (_finishing(piece.wood.finishing, left=left, right=right), _seen(left, right))
+    return PieceSheet(
+        piece=piece,
+        head=piece_head(piece, left=left, right=right),
+        left=_left_column(piece, plan, picture, left=left, width=bed_wide),
+        right=tuple(body),
+        tail=tail,
+    )
+
+
+def piece_head(piece: PiecePlan, *, left: float, right: float, first: bool = False, continued: bool = False) -> Block:
+    """Return number and name, and at the right wood, surface and blank; under a section line unless first on a page."""
+    number = f"{piece.start_order}"
+    about = f"{piece.wood.name}, {piece.wood.surface}. Blank {fig.blank_size(piece.piece.blank)}"
+    name = f"{piece.piece.name}, continued" if continued else piece.piece.name
+    size = 14.8
+    indent = width_mm(number, SERIF_BOLD, size_pt=size) + 2.4
+    room = right - left - indent
+    about = shorten(about, SANS, size_pt=9.1, width=room)
+    names = wrap(name, SERIF_BOLD, size_pt=size, width=room)
+    beside = width_mm(names[-1], SERIF_BOLD, size_pt=size) + width_mm(about, SANS, size_pt=9.1) + 5.0 <= room
+    lead = 3.8 if first else 7.6
+    height = lead - 4.6 + len(names) * 6.2 + (0.0 if beside else 4.4) + 1.6
+
+    def draw(sheet: Sheet, y: float) -> None:
+        if not first:
+            sheet.rule(y, x0=left, x1=right, weight_pt=1.6)
+        if not continued:
+            sheet.bookmark(f"{number} {piece.piece.name}", key=f"piece-{number}", y=y)
+        line = y + lead
+        sheet.text(left, line, number, face=SERIF_BOLD, size_pt=size)
+        sheet.lines(left + indent, line, names, leading=6.2, face=SERIF_BOLD, size_pt=size)
+        sheet.text(right, y + height - 3.2, about, size_pt=9.1, align="right")
+
+    return Block(height, draw)
+
+
+def _left_column(piece: PiecePlan, plan: BatchPlan, picture: Path | None, *, left: float, width: float) -> Block:
+    _, bed_high = drawing_size_mm(plan.machine)
+    words = [
+        line
+        for caption in captions(piece, plan.machine)
+        for line in wrap(caption, SANS, size_pt=_CAPTION_PT, width=width)
+    ]
+    caption_high = 1.2 + len(words) * _CAPTION_LEADING
+
+    def draw(sheet: Sheet, y: float) -> None:
+        draw_bed(sheet, x=left, y=y + 0.6, piece=piece, machine=plan.machine)
+        line = y + 0.6 + bed_high + 4.0
+        sheet.lines(left, line, words, leading=_CAPTION_LEADING, size_pt=_CAPTION_PT, grey=SECOND)
+
+    bed = Block(0.6 + bed_high + caption_high, draw)
+    return stack([bed, _look(piece, picture, left=left, width=width)])
+
+
+def _look(piece: PiecePlan, picture: Path | None, *, left: float, width: float) -> Block:
+    """Return the predicted picture with what is expected in figures beside it, or below one another without it."""
+    alike = {expected_lines(mark) for mark in piece.marks}
+    figures = alike.pop() if len(alike) == 1 and not piece.stopped() else ()
+    wide = high = 0.0
+    if picture is not None:
+        with Image.open(picture) as opened:
+            share = min(_PICTURE_WIDE / opened.width, _PICTURE_HIGH / opened.height)
+            wide, high = opened.width * share, opened.height * share
+    if picture is None:
+        text = f"Expected {'; '.join(figures)}." if figures else ""
+        lines = wrap(text, SANS, size_pt=_CAPTION_PT, width=width) if text else ()
+    else:
+        lines = ("expected look", *figures)
+    shift = wide + 2.4 if picture is not None else 0.0
+    height = (
+        max(high + 3.4, 5.8 + (len(lines) - 1) * 3.8 if picture else 1.6 + len(lines) * _CAPTION_LEADING)
+        if picture or lines
+        else 0.0
+    )
+
+    def draw(sheet: Sheet, y: float) -> None:
+        if picture is not None:
+            sheet.picture(left, y + 2.4, picture, width=wide, height=high)
+            sheet.box(left, y + 2.4, width=wide, height=high, weight_pt=FINE_PT, grey=0.3)
+            sheet.text(left + shift, y + 4.6, lines[0], size_pt=_CAPTION_PT, grey=SECOND)
+            sheet.lines(left + shift, y + 8.4, lines[1:], leading=3.8, size_pt=8.8)
+        else:
+            sheet.lines(left, y + 2.8, lines, leading=_CAPTION_LEADING, size_pt=_CAPTION_PT)
+
+    return Block(height, draw)
+
+
+def _sentences(piece: PiecePlan) -> list[tuple[str, bool]]:
+    """Return what is to be said of the wood; True where the ring of a starting value stands before it."""
+    said: list[tuple[str, bool]] = []
+    told = any("starting value" in check.text for check in piece.checks)
+    if piece.wood.curve.provenance.kind == "starting value" and not told:
+        words = f"The curve of {piece.wood.name} is a starting value, not a measurement. Burn a card of this lot first."
+        said.append((words, True))
+    said += [(words, False) for words in piece.wood.cautions]
+    return said
+
+
+def _sentence(words: str, *, ring: bool, x: float, width: float) -> Block:
+    indent = 12.2
+    lines = wrap(words, SERIF, size_pt=9.0, width=width - indent)
+    height = 1.4 + len(lines) * 4.0 + 0.9
+
+    def draw(sheet: Sheet, y: float) -> None:
+        line = y + 4.4
+        if ring:
+            sheet.circle((x + indent - 3.4, line - 1.05), 1.0, weight_pt=0.8)
+        sheet.lines(x + indent, line, lines, leading=4.0, face=SERIF, size_pt=9.0)
+
+    return Block(height, draw)
+
+
+def _finishing(steps: tuple[FinishingStep, ...], *, left: float, right: float) -> Block:
+    """Return the steps after burning as columns to tick, five beside one another at most."""
+    rows = [steps[start : start + _STEPS_A_ROW] for start in range(0, len(steps), _STEPS_A_ROW)]
+    return stack([_step_row(row, left=left, right=right) for row in rows])
+
+
+def _step_row(steps: tuple[FinishingStep, ...], *, left: float, right: float) -> Block:
+    gap, indent = 3.5, 4.6
+    wide = (right - left + gap) / max(len(steps), 3) - gap
+    heads = [wrap(_step_head(step), SANS_BOLD, size_pt=9.1, width=wide - indent) for step in steps]
+    hows = [wrap(step.how, SANS, size_pt=_CAPTION_PT, width=wide - indent) if step.how else () for step in steps]
+    taller = max(len(head) * 3.9 + len(how) * _CAPTION_LEADING for head, how in zip(heads, hows, strict=True))
+    height = 3.4 + taller + 1.2
+
+    def draw(sheet: Sheet, y: float) -> None:
+        sheet.rule(y + 0.8, x0=left, x1=right, weight_pt=SECTION_PT)
+        for number, (head, how) in enumerate(zip(heads, hows, strict=True)):
+            x = left + number * (wide + gap)
+            line = y + 5.4
+            sheet.tick(x, line)
+            sheet.lines(x + indent, line, head, leading=3.9, face=SANS_BOLD, size_pt=9.1)
+            line += len(head) * 3.9
+            sheet.lines(x + indent, line, how, leading=_CAPTION_LEADING, size_pt=_CAPTION_PT, grey=SECOND)
+
+    return Block(height, draw)
+
+
+def _step_head(step: FinishingStep) -> str:
+    return f"{step.name}, {step.time_text}" if step.time_text else step.name
+
+
+def _seen(left: float, right: float) -> Block:
+    """Return the heading and two lines to write on."""
+    words, size = "Seen at the machine", 10.3
+    height = 15.6
+
+    def draw(sheet: Sheet, y: float) -> None:
+        sheet.rule(y + 0.4, x0=left, x1=right, grey=PALE)
+        wide = sheet.text(left, y + 6.8, words, face=SERIF_BOLD, size_pt=size)
+        sheet.rule(y + 7.8, x0=left + wide + 3.0, x1=right, weight_pt=0.55, grey=0.3)
+        sheet.rule(y + 15.2, x0=left, x1=right, weight_pt=0.55, grey=0.3)
+
+    return Block(height, draw)
+
+
+def tone_words(piece: PiecePlan) -> str:
+    """Return what the tone of a piece rests on: wished, expected and where the curve comes from."""
+    rests = piece.wood.curve.provenance
+    joint = " " if rests.kind == "fitted" and rests.detail.startswith("from ") else ", "
+    ground = f"{rests.kind}{joint}{rests.detail}" if rests.detail else rests.kind
+    wished = _span([fig.fixed(mark.mark.tone_L, 1) for mark in piece.marks])
+    expected = _span([_expected(mark) for mark in piece.marks])
+    if not piece.marks:
+        return f"{piece.start_order}  Tone: {ground}"
+    return f"{piece.start_order}  Tone wished L* {wished}, expected {expected}; {ground}"
+
+
+def _expected(mark: MarkPlan) -> str:
+    return f"{fig.fixed(mark.predicted.tone_L, 1)} ± {fig.fixed(mark.predicted.tone_L_sd, 1)}"
+
+
+def _span(values: list[str]) -> str:
+    distinct = list(dict.fromkeys(values))
+    if len(distinct) <= 2:
+        return " and ".join(distinct)
+    ordered = sorted(distinct, key=lambda text: float(text.split(" ")[0].replace(fig.MINUS, "-")))
+    return f"{ordered[0]} to {ordered[-1]}"

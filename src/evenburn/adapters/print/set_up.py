@@ -1,0 +1,186 @@
+"""What is set at the machine for one piece: rows to tick with the value in bold at the right edge."""
+
+from __future__ import annotations
+
+from functools import partial
+
+from evenburn.adapters.print import figures as fig
+from evenburn.adapters.print.faces import SANS, SANS_BOLD, SERIF, SERIF_BOLD, shorten, width_mm, wrap
+from evenburn.adapters.print.page import FINE_PT, PALE, SECOND, Block, Sheet
+from evenburn.core.nouns.machine import Lens, Machine
+from evenburn.core.nouns.plan import MarkPlan, PiecePlan
+from evenburn.core.units import duration_text
+
+_TEXT_PT, _VALUE_PT, _SMALL_PT = 9.1, 10.4, 8.5
+_ROW, _LEADING, _SMALL_LEADING = 5.4, 3.9, 3.7
+_INDENT = 5.0
+_LETTER = 4.0
+
+
+def set_up_blocks(piece: PiecePlan, machine: Machine, lens: Lens, *, x: float, width: float) -> list[Block]:
+    """Return the rows for one piece; where nothing may burn, why not and what had been planned, with nothing to tick."""
+    live = [mark for mark in piece.marks if mark.program_file is not None]
+    if not live:
+        planned = [_stopped(piece, mark, machine, x=x, width=width) for mark in piece.marks]
+        return [_not_to_be_burnt(x=x, width=width), *planned]
+    row = partial(_tick_row, x=x, width=width)
+    blocks = _common_rows(piece, live, lens, x=x, width=width)
+    shared = all(mark.recipe == live[0].recipe for mark in live)
+    if shared:
+        recipe = live[0].recipe
+        by_tone = ", faintest to strongest tone" if recipe.power_low_W is not None else ""
+        blocks += [
+            row(f"Power {fig.power_W(recipe)}{by_tone}", fig.power_percent(recipe, machine)),
+            row(f"Speed, {fig.passes_along(recipe)}", fig.speed_mm_per_s(recipe)),
+            row(
+                f"Lines {fig.spacing_mm(recipe)} apart, offset {fig.offset_mm(recipe.focus_offset_mm)}",
+                fig.spacing_lpi(recipe),
+            ),
+        ]
+    if len(piece.marks) == 1:
+        mark = live[0]
+        blocks += [
+            row("Pointer on the mark’s lower left corner", fig.bed_point(*mark.box_bed_mm[:2])),
+            row(f"Trace the box, then run {mark.program_file}", duration_text(mark.predicted.time_s)),
+        ]
+        return blocks
+    for mark in piece.marks:
+        if mark.program_file is None:
+            blocks.append(_stopped(piece, mark, machine, x=x, width=width))
+        else:
+            blocks.append(_mark_row(piece, mark, machine, shared=shared, x=x, width=width))
+    return blocks
+
+
+def _common_rows(piece: PiecePlan, live: list[MarkPlan], lens: Lens, *, x: float, width: float) -> list[Block]:
+    row = partial(_tick_row, x=x, width=width)
+    blank = piece.piece.blank
+    turned = f", turned {fig.trimmed(piece.piece.turn_deg)}°" if piece.piece.turn_deg else ""
+    flat = f", flat to ±{fig.mm(blank.unevenness_mm)}" if blank.unevenness_mm > 0 else ", flat"
+    place = f"Blank’s lower left {fig.bed_point(*piece.piece.place_bed_mm)}{turned}{flat}"
+    stand_offs = sorted({mark.recipe.stand_off_mm for mark in live})
+    airs = {mark.recipe.air_kPa for mark in live}
+    if len(stand_offs) == 1:
+        gauge = row("Gauge block between nozzle and surface", f"stand-off {fig.mm(stand_offs[0])}")
+    else:
+        span = f"{fig.fixed(stand_offs[0], 1)} to {fig.mm(stand_offs[-1])}"
+        gauge = row("Gauge block: the stand-off changes between marks", span)
+    air = fig.air_kPa_psi(airs.pop()) if len(airs) == 1 else "by mark"
+    return [
+        row(place, f"{fig.mm(blank.thickness_mm)} thick"),
+        row("Lens, seated and clean", fig.lens_words(lens)),
+        gauge,
+        row("Air", air),
+    ]
+
+
+def _tick_row(words: str, value: str, *, x: float, width: float) -> Block:
+    taken = width_mm(value, SANS_BOLD, size_pt=_VALUE_PT) + 2.0
+    lines = wrap(words, SANS, size_pt=_TEXT_PT, width=width - _INDENT - taken)
+    height = _ROW + (len(lines) - 1) * _LEADING
+
+    def draw(sheet: Sheet, y: float) -> None:
+        line = y + 3.85
+        sheet.tick(x, line)
+        sheet.lines(x + _INDENT, line, lines, leading=_LEADING, size_pt=_TEXT_PT)
+        sheet.text(x + width, line, value, face=SANS_BOLD, size_pt=_VALUE_PT, align="right")
+        sheet.rule(y + height, x0=x, x1=x + width, weight_pt=FINE_PT, grey=PALE)
+
+    return Block(height, draw)
+
+
+def recipe_words(mark: MarkPlan, machine: Machine) -> str:
+    """Return a recipe in one line."""
+    recipe = mark.recipe
+    return (
+        f"{fig.power_W(recipe)}, {fig.power_percent(recipe, machine)}; {fig.speed_mm_per_s(recipe)}; "
+        f"lines {fig.spacing_mm(recipe)}, {fig.spacing_lpi(recipe)}; offset {fig.offset_mm(recipe.focus_offset_mm)}; "
+        f"{fig.passes_along(recipe)}"
+    )
+
+
+def expected_words(mark: MarkPlan) -> str:
+    """Return what a mark is expected to look like, in one line."""
+    return f"expected {'; '.join(expected_lines(mark))}"
+
+
+def expected_lines(mark: MarkPlan) -> tuple[str, ...]:
+    """Return tone, banding, detail, dose and dwell expected of a mark."""
+    seen = mark.predicted
+    return (
+        f"L* {fig.fixed(seen.tone_L, 1)} ± {fig.fixed(seen.tone_L_sd, 1)}",
+        f"banding {fig.fixed(seen.ripple_L, 1)} L*",
+        f"detail {fig.mm(seen.detail_mm, 2)}",
+        f"dose {fig.fixed(seen.dose_J_per_mm2, 2)} J/mm²",
+        f"dwell {fig.fixed(seen.dwell_ms, 2)} ms",
+    )
+
+
+def _title(piece: PiecePlan, mark: MarkPlan) -> str:
+    return f"{mark.mark.id}, {mark.mark.art_label}" if mark.mark.art_label else mark.mark.id
+
+
+def _mark_row(piece: PiecePlan, mark: MarkPlan, machine: Machine, *, shared: bool, x: float, width: float) -> Block:
+    """Return the row of one mark among several: its own recipe unless all share one, pointer, program, time."""
+    time = duration_text(mark.predicted.time_s)
+    pointer = f"pointer {fig.bed_point(*mark.box_bed_mm[:2])}"
+    told = [f"Run {mark.program_file}"]
+    if not shared:
+        own = f"stand-off {fig.mm(mark.recipe.stand_off_mm)}; air {fig.air_kPa_psi(mark.recipe.air_kPa)}"
+        told = [f"{recipe_words(mark, machine)}; {own}", f"Run {mark.program_file}; {expected_words(mark)}"]
+    indent = _INDENT + _LETTER
+    lines = [line for part in told for line in wrap(part, SANS, size_pt=_SMALL_PT, width=width - indent)]
+    height = _ROW + len(lines) * _SMALL_LEADING + 0.3
+    taken = max(22.0, width_mm(time, SANS_BOLD, size_pt=_VALUE_PT) + 3.5)
+    place = width_mm(pointer, SANS_BOLD, size_pt=_TEXT_PT)
+    title = shorten(_title(piece, mark), SANS, size_pt=_TEXT_PT, width=width - indent - taken - place - 3.0)
+    name = fig.letter(piece.marks.index(mark))
+
+    def draw(sheet: Sheet, y: float) -> None:
+        line = y + 3.85
+        sheet.tick(x, line)
+        sheet.text(x + _INDENT, line, name, face=SANS_BOLD, size_pt=_TEXT_PT)
+        sheet.text(x + indent, line, title, size_pt=_TEXT_PT)
+        sheet.text(x + width - taken, line, pointer, face=SANS_BOLD, size_pt=_TEXT_PT, align="right")
+        sheet.text(x + width, line, time, face=SANS_BOLD, size_pt=_VALUE_PT, align="right")
+        sheet.lines(x + indent, line + _SMALL_LEADING + 0.1, lines, leading=_SMALL_LEADING, size_pt=_SMALL_PT)
+        sheet.rule(y + height, x0=x, x1=x + width, weight_pt=FINE_PT, grey=PALE)
+
+    return Block(height, draw)
+
+
+def _stopped(piece: PiecePlan, mark: MarkPlan, machine: Machine, *, x: float, width: float) -> Block:
+    """Return what had been planned for a mark that must not burn; nothing in it is to be ticked."""
+    several = len(piece.marks) > 1
+    indent = 12.2 if several else 0.0
+    lead = f"{fig.letter(piece.marks.index(mark))} {_title(piece, mark)}, no program. " if several else ""
+    words = (
+        f"{lead}Planned: {recipe_words(mark, machine)}; stand-off {fig.mm(mark.recipe.stand_off_mm)}; "
+        f"air {fig.air_kPa_psi(mark.recipe.air_kPa)}; mark at {fig.bed_point(*mark.box_bed_mm[:2])}; "
+        f"{duration_text(mark.predicted.time_s)}; {expected_words(mark)}."
+    )
+    lines = wrap(words, SANS, size_pt=_SMALL_PT, width=width - indent)
+    height = 2.2 + len(lines) * _SMALL_LEADING + 0.6
+
+    def draw(sheet: Sheet, y: float) -> None:
+        line = y + 4.4
+        if several:
+            sheet.badge(x, line, "stop")
+        sheet.lines(x + indent, line, lines, leading=_SMALL_LEADING, size_pt=_SMALL_PT, grey=SECOND)
+        if several:
+            sheet.rule(y + height, x0=x, x1=x + width, weight_pt=FINE_PT, grey=PALE)
+
+    return Block(height, draw)
+
+
+def _not_to_be_burnt(*, x: float, width: float) -> Block:
+    height = 13.6
+
+    def draw(sheet: Sheet, y: float) -> None:
+        sheet.box(x, y + 0.6, width=width, height=height - 1.2, fill=0.0)
+        words = "Not to be burnt as planned"
+        sheet.text(x + 3.0, y + 6.0, words, face=SERIF_BOLD, size_pt=11.5, grey=1.0)
+        words = "No program was written. Change it, plan again, print again."
+        sheet.text(x + 3.0, y + 10.4, words, face=SERIF, size_pt=9.0, grey=1.0)
+
+    return Block(height, draw)
