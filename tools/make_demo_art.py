@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 
 from demo_art import captain, coasters, crew, ferry, heron, outlines
@@ -26,15 +27,15 @@ def main() -> None:
     ask.add_argument("--only", default="")
     told = ask.parse_args()
     caps = Face.open(told.fonts / "brygada-1918-latin-wght-normal.woff2", weight=540)
-    drawings: dict[str, Callable[[Face], str]] = {
-        "crew": crew.crew_svg,
-        "eights": crew.eights_svg,
+    drawings: dict[str, Callable[[], str]] = {
+        "crew": partial(crew.crew_svg, caps),
+        "eights": partial(crew.eights_svg, caps),
         "captain": captain.captain_svg,
-        "ferry": ferry.ferry_svg,
+        "ferry": partial(ferry.ferry_svg, caps),
         "heron": heron.heron_svg,
         "coaster-anchor": coasters.anchor_svg,
-        "coaster-oars": coasters.oars_svg,
-        "coaster-monogram": coasters.monogram_svg,
+        "coaster-oars": partial(coasters.oars_svg, caps),
+        "coaster-monogram": partial(coasters.monogram_svg, caps),
         "coaster-swan": coasters.swan_svg,
         "oar-blade": outlines.oar_blade_svg,
         "tray": outlines.tray_svg,
@@ -42,7 +43,7 @@ def main() -> None:
     }
     for name, draw in drawings.items():
         if told.only in {"", name}:
-            text = draw(caps)
+            text = draw()
             (told.to / f"{name}.svg").write_text(text, encoding="utf-8")
             print(f"{name}.svg, {len(text) / 1000:.0f} kB")
 

@@ -71,8 +71,24 @@ def oar() -> tuple[BaseGeometry, BaseGeometry]:
     grip = areas(grip.difference(shapely.union_all(cuts)))
     collar = box(-1.45, -9.6, 1.45, -6.6).buffer(0.2)
     collar = areas(collar.difference(shapely.union_all([box(-3, -8.85, 3, -8.43), box(-3, -7.75, 3, -7.33)])))
-    outline = blob([(-0.65, 15.2), (-1.4, 17.5), (-3.1, 21.0), (-3.75, 25.6), (-3.55, 30.3), (-2.8, 31.1), (0, 31.35),
-                    (2.8, 31.1), (3.55, 30.3), (3.75, 25.6), (3.1, 21.0), (1.4, 17.5), (0.65, 15.2)], step_mm=0.12)
+    outline = blob(
+        [
+            (-0.65, 15.2),
+            (-1.4, 17.5),
+            (-3.1, 21.0),
+            (-3.75, 25.6),
+            (-3.55, 30.3),
+            (-2.8, 31.1),
+            (0, 31.35),
+            (2.8, 31.1),
+            (3.55, 30.3),
+            (3.75, 25.6),
+            (3.1, 21.0),
+            (1.4, 17.5),
+            (0.65, 15.2),
+        ],
+        step_mm=0.12,
+    )
     band = Polygon([(-6, 22.9), (0, 26.1), (6, 22.9), (6, 25.3), (0, 28.5), (-6, 25.3)])
     left = outline.intersection(box(-9, 0, -0.28, 60)).union(shaft.intersection(box(-3, -60, 3, 19.0)))
     light = outline.buffer(-0.5).difference(band)
@@ -92,8 +108,10 @@ def crossed_oars(tilt_deg: float) -> BaseGeometry:
     left = mirrored(right)
     crossed = areas(left.difference(right_cover.buffer(0.45)).union(right))
     knot = blob([(-2.5, 0), (-1.8, -2.2), (0, -3.0), (1.8, -2.2), (2.5, 0), (1.8, 2.2), (0, 3.0), (-1.8, 2.2)])
-    turns = [swell(curve([(-3.4, y + 0.9), (-1.2, y + 0.35), (1.2, y - 0.35), (3.4, y - 0.9)]), [0.5, 0.8, 0.8, 0.5])
-             for y in (-2.35, -1.15, 0.05, 1.25, 2.45)]
+    turns = [
+        swell(curve([(-3.4, y + 0.9), (-1.2, y + 0.35), (1.2, y - 0.35), (3.4, y - 0.9)]), [0.5, 0.8, 0.8, 0.5])
+        for y in (-2.35, -1.15, 0.05, 1.25, 2.45)
+    ]
     cord = areas(shapely.union_all(turns).intersection(knot).union(knot.difference(knot.buffer(-0.42))))
     return areas(crossed.difference(knot.buffer(0.45)).union(cord))
 
@@ -105,14 +123,22 @@ def crew_svg(caps: Face) -> str:
     club = moved(caps.line("SEDGEHOLM", cap_mm=3.2, spread_mm=0.85, fatten_mm=0.19), dx_mm=29.5, dy_mm=69.5)
     year = moved(caps.line("REGATTA 2026", cap_mm=3.2, spread_mm=0.75, fatten_mm=0.19), dx_mm=130.5, dy_mm=69.5)
     x0, _, x1, _ = first.bounds
-    rules = areas(shapely.union_all([
-        swell([(x, 45.85) for x in np.linspace(a, b, 40)], [0.36, 0.8, 0.36])
-        for a, b in ((x0 - 21.5, x0 - 3.5), (x1 + 3.5, x1 + 21.5))]))
+    rules = areas(
+        shapely.union_all(
+            [
+                swell([(x, 45.85) for x in np.linspace(a, b, 40)], [0.36, 0.8, 0.36])
+                for a, b in ((x0 - 21.5, x0 - 3.5), (x1 + 3.5, x1 + 21.5))
+            ]
+        )
+    )
     waves = "".join(
         f'<use href="#wave" x="{x + dx:g}" y="{y:g}" stroke-width="{width:g}"/>'
-        for x in (14.5, 115.5) for dx, y, width in ((0, 75.2, 0.6), (0, 77.5, 0.45), (0, 79.8, 0.36)))
+        for x in (14.5, 115.5)
+        for dx, y, width in ((0, 75.2, 0.6), (0, 77.5, 0.45), (0, 79.8, 0.36))
+    )
     body = (
-        DEFS.format(star=star(2.3), wave=wave(6)) + border(0.22)
+        DEFS.format(star=star(2.3), wave=wave(6))
+        + border(0.22)
         + f'\n<g id="words">{fill(shapely.union_all([first, club, year, rules]))}</g>\n<g id="water">{waves}</g>\n'
         f'<g id="oars">{fill(tidy(oars))}<use href="#star" transform="translate(80 57.6)"/>'
         '<use href="#star" transform="translate(80 81.5) scale(1.35)"/></g>'
@@ -133,7 +159,9 @@ def rower() -> BaseGeometry:
 
 def blade() -> BaseGeometry:
     """Return an oar's blade along +x, its neck at the origin, with the club's band."""
-    along = blob([(0, -0.36), (1.4, -0.8), (3.4, -1.4), (6.0, -1.35), (6.5, 0), (6.0, 1.35), (3.4, 1.4), (1.4, 0.8), (0, 0.36)])
+    along = blob(
+        [(0, -0.36), (1.4, -0.8), (3.4, -1.4), (6.0, -1.35), (6.5, 0), (6.0, 1.35), (3.4, 1.4), (1.4, 0.8), (0, 0.36)]
+    )
     band = Polygon([(2.6, -3), (3.6, -3), (3.6, 3), (2.6, 3)])
     return areas(along.difference(band.intersection(along.buffer(-0.4))))
 
@@ -146,29 +174,44 @@ def hull() -> tuple[BaseGeometry, BaseGeometry]:
     well = areas(cover.buffer(-0.62).intersection(box(-44, -9, 50, 9)).buffer(-0.8).buffer(0.8))
     deck = cover.buffer(-0.5).difference(well.buffer(0.6))
     lines = [np.column_stack([np.linspace(-66, 66, 900), np.full(900, y)]) for y in np.arange(-2.4, 2.5, 0.8)]
-    shade = hatch(deck, lines, lambda p: 0.3 + 0.75 * (p[:, 1] > -0.4), pitch_mm=0.8)
+    shade = hatch(deck, lines, lambda p: np.where(p[:, 1] > -0.4, 1.05, 0.3), pitch_mm=0.8)
     ball = Point(-66.6, 0).buffer(0.6)
     return areas(shapely.union_all([cover.difference(well).difference(deck), shade, ball])), areas(cover)
 
 
 def eight() -> BaseGeometry:
     """Return an eight with its crew at the catch."""
-    ink, cover = hull()
+    ink, _cover = hull()
     riggers, oars, crew = [], [], []
     for k, seat in enumerate(SEATS):
         side = 1 if k % 2 else -1
         reach = np.array([-math.sin(SWING), side * math.cos(SWING)])
         pin = np.array([seat + 1.9, side * PIN_mm])
         hands, neck = pin - 6.2 * reach, pin + 10.0 * reach
-        riggers += [line_of([(seat + dx, side * HALF_mm), pin], width_mm=0.42) for dx in (-0.6, 3.6)]
+        riggers += [line_of(np.array([(seat + dx, side * HALF_mm), pin]), width_mm=0.42) for dx in (-0.6, 3.6)]
         loom = swell([hands + (neck - hands) * t for t in np.linspace(0, 1, 60)], [0.6, 0.8, 0.75, 0.7, 0.6])
         spoon = affinity.rotate(blade(), math.degrees(math.atan2(reach[1], reach[0])), origin=(0, 0))
-        oars.append(areas(shapely.union_all([loom, affinity.translate(spoon, *(neck - 0.4 * reach)), Point(pin).buffer(0.7)])))
-        arms = [swell(curve([(seat + 0.2, s * 1.9), (seat + 1.7, s * 1.75 + side * 0.15), hands + (0.15, s * 0.5)]), [0.85, 0.7, 0.6])
-                for s in (-1, 1)]
+        oars.append(
+            areas(shapely.union_all([loom, affinity.translate(spoon, *(neck - 0.4 * reach)), Point(pin).buffer(0.7)]))
+        )
+        arms = [
+            swell(
+                curve(
+                    np.array(
+                        [(seat + 0.2, s * 1.9), (seat + 1.7, s * 1.75 + side * 0.15), hands + np.array([0.15, s * 0.5])]
+                    )
+                ),
+                [0.85, 0.7, 0.6],
+            )
+            for s in (-1, 1)
+        ]
         crew.append(areas(shapely.union_all([affinity.translate(rower(), seat, 0), *arms])))
     head = Point(43.2, 0).buffer(0.95)
-    cox = areas(blob([(43.6, -1.6), (44.5, -1.7), (45.0, 0), (44.5, 1.7), (43.6, 1.6), (43.2, 0)]).difference(head.buffer(0.38)).union(head))
+    cox = areas(
+        blob([(43.6, -1.6), (44.5, -1.7), (45.0, 0), (44.5, 1.7), (43.6, 1.6), (43.2, 0)])
+        .difference(head.buffer(0.38))
+        .union(head)
+    )
     ink = areas(ink.union(shapely.union_all(riggers)))
     every_oar, every_man = shapely.union_all(oars), shapely.union_all([*crew, cox])
     ink = areas(ink.difference(every_oar.buffer(0.38)).union(every_oar))
@@ -218,7 +261,8 @@ def eights_svg(caps: Face) -> str:
     x0, _, x1, _ = words.bounds
     foot = "".join(f'<use href="#wave" x="{x:.2f}" y="87.7" stroke-width="0.5"/>' for x in (x0 - 24.5, x1 + 4.5))
     body = (
-        DEFS.format(star=star(2.3), wave=wave(4)) + border(0.4)
+        DEFS.format(star=star(2.3), wave=wave(4))
+        + border(0.4)
         + f'\n<g id="words">{fill(words)}{foot}</g>\n<g id="boat">{fill(tidy(scene))}</g>'
     )
     return document(body, width_mm=WIDTH_mm, height_mm=HEIGHT_mm, title="Mixed eights: an eight seen from above")

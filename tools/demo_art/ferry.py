@@ -12,7 +12,21 @@ from shapely.geometry.base import BaseGeometry
 
 from demo_art.crew import star
 from demo_art.ink import (
-    Points, Sheet, areas, between, blob, curve, document, edge, fill, hatch, line_of, moved, sound, swell, tidy,
+    Points,
+    Sheet,
+    areas,
+    between,
+    blob,
+    curve,
+    document,
+    edge,
+    fill,
+    hatch,
+    line_of,
+    moved,
+    sound,
+    swell,
+    tidy,
 )
 from demo_art.letters import Face
 
@@ -26,8 +40,19 @@ def strand(count: int, radius_mm: float, width_mm: float) -> BaseGeometry:
     step = 2 * math.pi * radius_mm / count
     lean = step * 0.95
     h = width_mm / 2
-    body = blob([(-lean, h * 0.82), (-lean * 0.62, h * 1.0), (-lean * 0.1, h * 0.55), (lean * 0.55, -h * 0.45), (lean * 1.0, -h * 0.78),
-                 (lean * 0.62, -h * 1.0), (lean * 0.1, -h * 0.62), (-lean * 0.55, h * 0.38)], step_mm=0.08)
+    body = blob(
+        [
+            (-lean, h * 0.82),
+            (-lean * 0.62, h * 1.0),
+            (-lean * 0.1, h * 0.55),
+            (lean * 0.55, -h * 0.45),
+            (lean * 1.0, -h * 0.78),
+            (lean * 0.62, -h * 1.0),
+            (lean * 0.1, -h * 0.62),
+            (-lean * 0.55, h * 0.38),
+        ],
+        step_mm=0.08,
+    )
     return moved(body.buffer(0.26), dy_mm=-radius_mm)
 
 
@@ -57,9 +82,15 @@ def ferry() -> Sheet:
     sheet.lay(line_of([(6.0, -34.0), (-15.0, -31.6)], width_mm=0.36))
     stay, foot = curve([(7.3, -27.0), (17.5, -12.4), (28.0, 1.6)]), curve([(7.2, -26.6), (11.2, -11), (9.2, 4.2)])
     jib_cover = sound(Polygon(np.vstack([stay, foot[::-1]])))
-    cloths = [stay + (-1.0 * k, 0.33 * k) for k in range(1, 24)]
-    jib = areas(hatch(jib_cover.buffer(-0.5), cloths, lambda p: np.clip(0.62 - 0.036 * (p[:, 0] - 7) + 0.006 * p[:, 1], 0, 0.62), pitch_mm=1.0)
-                .union(edge(jib_cover, thin_mm=0.4, heavy_mm=0.35)))
+    cloths = [stay + k * np.array([-1.0, 0.33]) for k in range(1, 24)]
+    jib = areas(
+        hatch(
+            jib_cover.buffer(-0.5),
+            cloths,
+            lambda p: np.clip(0.62 - 0.036 * (p[:, 0] - 7) + 0.006 * p[:, 1], 0, 0.62),
+            pitch_mm=1.0,
+        ).union(edge(jib_cover, thin_mm=0.4, heavy_mm=0.35))
+    )
     sheet.lay(jib, cover=jib_cover)
     luff = curve([(4.9, -18.5), (4.7, -7), (4.9, 4.2)])
     leech = curve([(-14.0, -31.0), (-20.6, -14), (-21.5, 3.2)])
@@ -70,13 +101,29 @@ def ferry() -> Sheet:
     sheet.lay(areas(shapely.union_all([*reefs, *points]).intersection(main_cover.buffer(-0.3))), halo_mm=0.3)
     sheet.lay(swell(curve([(5.4, -18.0), (-4.4, -25.0), (-15.2, -32.4)]), [1.0, 0.9, 0.6]))
     sheet.lay(swell([(x, 4.6 - 0.02 * (6 - x)) for x in np.linspace(6.0, -23.6, 40)], [1.0, 0.9, 0.65]))
-    flag = blob([(6.2, -36.2), (1.8, -37.6), (-2.6, -36.2), (-7.4, -37.0), (-3.6, -34.9), (-7.0, -33.2), (-2.2, -33.6), (2.0, -34.9), (6.2, -33.9)])
+    flag = blob(
+        [
+            (6.2, -36.2),
+            (1.8, -37.6),
+            (-2.6, -36.2),
+            (-7.4, -37.0),
+            (-3.6, -34.9),
+            (-7.0, -33.2),
+            (-2.2, -33.6),
+            (2.0, -34.9),
+            (6.2, -33.9),
+        ]
+    )
     sheet.lay(flag)
     sheet.lay(swell([(x, 6.3 - 0.19 * (x - 20)) for x in np.linspace(19, 31.0, 20)], [1.1, 0.9, 0.6]))
     man_body = blob([(-17.8, 9.8), (-17.6, 6.4), (-16.4, 4.9), (-14.7, 5.3), (-13.2, 7.4), (-12.6, 10.4)])
     arm = swell(curve([(-16.0, 6.2), (-17.4, 8.2), (-20.2, 7.7)]), [1.1, 0.9, 0.7])
     head = Point(-15.2, 3.2).buffer(1.25)
-    hat = areas(box(-17.4, 2.25, -13.0, 2.75).buffer(0.15).union(blob([(-16.5, 2.5), (-16.3, 1.2), (-15.2, 0.8), (-14.1, 1.2), (-13.9, 2.5)])))
+    hat = areas(
+        box(-17.4, 2.25, -13.0, 2.75)
+        .buffer(0.15)
+        .union(blob([(-16.5, 2.5), (-16.3, 1.2), (-15.2, 0.8), (-14.1, 1.2), (-13.9, 2.5)]))
+    )
     tiller = line_of([(-24.6, 7.4), (-18.9, 7.7)], width_mm=0.7)
     for part in (tiller, man_body, arm, head, hat):
         sheet.lay(part, halo_mm=0.34)
@@ -93,9 +140,15 @@ def ferry() -> Sheet:
             return np.asarray(np.clip(0.17 * k + 0.026 * np.abs(p[:, 0] - 6) - 0.24, 0, 0.85), dtype=np.float64)
 
         shades.append(hatch(cover.buffer(-0.3), [line], tone, pitch_mm=1.0))
-    strake = areas(sound(Polygon(np.vstack([planks[0], (planks[0] + (planks[1] - planks[0]) * 0.5)[::-1]]))).buffer(0.1))
-    hull = areas(shapely.union_all([*seams, *shades, strake, edge(cover, thin_mm=0.5, heavy_mm=0.7, away_deg=80)]).intersection(cover))
-    rail = swell(sheer + (0, -0.25), [0.7, 0.9, 0.9, 0.7])
+    strake = areas(
+        sound(Polygon(np.vstack([planks[0], (planks[0] + (planks[1] - planks[0]) * 0.5)[::-1]]))).buffer(0.1)
+    )
+    hull = areas(
+        shapely.union_all([*seams, *shades, strake, edge(cover, thin_mm=0.5, heavy_mm=0.7, away_deg=80)]).intersection(
+            cover
+        )
+    )
+    rail = swell(sheer + np.array([0.0, -0.25]), [0.7, 0.9, 0.9, 0.7])
     sheet.lay(areas(hull.union(rail)), cover=areas(cover.union(rail)))
     rudder = blob([(-25.4, 8.6), (-23.8, 9.0), (-22.0, 17.8), (-25.0, 17.8)], step_mm=0.15)
     sheet.lay(rudder)
@@ -124,8 +177,10 @@ def water(boat: BaseGeometry) -> BaseGeometry:
 
         rows.append(hatch(Point(0, 0).buffer(SCENE_mm + 2), [line], tone, pitch_mm=pitch))
         y, k = y + pitch, k + 1
-    bow = [swell(curve([(22.5, 16.8), (25.0, 15.3), (28.6, 16.6), (33.0, 17.2)]), [0.5, 0.9, 0.36]),
-           swell(curve([(20.0, 18.6), (25.6, 17.9), (31.0, 19.4)]), [0.4, 0.8, 0.36])]
+    bow = [
+        swell(curve([(22.5, 16.8), (25.0, 15.3), (28.6, 16.6), (33.0, 17.2)]), [0.5, 0.9, 0.36]),
+        swell(curve([(20.0, 18.6), (25.6, 17.9), (31.0, 19.4)]), [0.4, 0.8, 0.36]),
+    ]
     crests = shapely.union_all(bow)
     shown = areas(shapely.union_all(rows).difference(boat.buffer(0.5)).difference(crests.buffer(0.45)))
     return areas(shown.union(crests))
@@ -140,34 +195,71 @@ def bank() -> tuple[BaseGeometry, BaseGeometry]:
         size = chance.uniform(1.6, 3.6) * (1.25 if abs(x) > 22 else 0.8)
         crowns.append(affinity.scale(Point(x, HORIZON_mm - size * 0.75).buffer(size), 1.25, 1.0))
         x += size * 1.35
-    land = areas(shapely.union_all([*crowns, box(-50, HORIZON_mm - 1.6, 50, HORIZON_mm)]).intersection(box(-50, -50, 50, HORIZON_mm)))
-    tower = areas(shapely.union_all([box(-36.6, -4.5, -32.4, 8), Polygon([(-37.1, -4.4), (-34.5, -13.5), (-31.9, -4.4)]),
-                                     box(-34.68, -16.2, -34.32, -13), box(-35.4, -15.2, -33.6, -14.85)]))
+    land = areas(
+        shapely.union_all([*crowns, box(-50, HORIZON_mm - 1.6, 50, HORIZON_mm)]).intersection(
+            box(-50, -50, 50, HORIZON_mm)
+        )
+    )
+    tower = areas(
+        shapely.union_all(
+            [
+                box(-36.6, -4.5, -32.4, 8),
+                Polygon([(-37.1, -4.4), (-34.5, -13.5), (-31.9, -4.4)]),
+                box(-34.68, -16.2, -34.32, -13),
+                box(-35.4, -15.2, -33.6, -14.85),
+            ]
+        )
+    )
     window = areas(Point(-34.5, -1.2).buffer(0.55).union(box(-35.05, -1.2, -33.95, 0.8)))
-    lines = [np.column_stack([np.linspace(-45, 45, 900), np.full(900, y) + 0.12 * np.sin(np.linspace(-70, 70, 900) + y)])
-             for y in np.arange(-2, HORIZON_mm, 0.86)]
+    lines = [
+        np.column_stack([np.linspace(-45, 45, 900), np.full(900, y) + 0.12 * np.sin(np.linspace(-70, 70, 900) + y)])
+        for y in np.arange(-2, HORIZON_mm, 0.86)
+    ]
 
     def tone(p: Points) -> Points:
         leafy = 0.5 + 0.35 * np.sin(p[:, 0] * 1.35 + 1.3 * p[:, 1]) + 0.1 * (p[:, 1] - 3)
         return np.asarray(np.clip(leafy, 0, 0.95), dtype=np.float64)
 
     trees = areas(hatch(land, lines, tone, pitch_mm=0.86).union(edge(land, thin_mm=0.36, heavy_mm=0.1)))
-    stone = areas(hatch(tower, [np.column_stack([np.full(120, x), np.linspace(-5, 9, 120)]) for x in np.arange(-36.2, -32, 0.78)],
-                        lambda p: 0.2 + 0.16 * (p[:, 0] + 36.6), pitch_mm=0.8).union(edge(tower)))
-    stone = areas(stone.union(tower.intersection(box(-38, -20, -30, -4.4))).difference(window.buffer(0.3)).union(window))
+    stone = areas(
+        hatch(
+            tower,
+            [np.column_stack([np.full(120, x), np.linspace(-5, 9, 120)]) for x in np.arange(-36.2, -32, 0.78)],
+            lambda p: 0.2 + 0.16 * (p[:, 0] + 36.6),
+            pitch_mm=0.8,
+        ).union(edge(tower))
+    )
+    stone = areas(
+        stone.union(tower.intersection(box(-38, -20, -30, -4.4))).difference(window.buffer(0.3)).union(window)
+    )
     ink = areas(stone.difference(land.buffer(0.3)).union(trees))
     return ink, areas(land.union(tower))
 
 
 def sky(free: BaseGeometry) -> BaseGeometry:
     """Return ruled sky that leaves two clouds and the boat white."""
-    puffs = [(-31, -12.5, 4.4), (-25.5, -15.6, 5.6), (-19, -13, 4.6), (-35, -10.6, 3.2), (19, -17.4, 4.2), (24.5, -20, 5.2), (30, -16.8, 4.6),
-             (35.5, -14.6, 3.4), (14.6, -15.2, 2.6), (27, -14.8, 3.0)]
+    puffs = [
+        (-31, -12.5, 4.4),
+        (-25.5, -15.6, 5.6),
+        (-19, -13, 4.6),
+        (-35, -10.6, 3.2),
+        (19, -17.4, 4.2),
+        (24.5, -20, 5.2),
+        (30, -16.8, 4.6),
+        (35.5, -14.6, 3.4),
+        (14.6, -15.2, 2.6),
+        (27, -14.8, 3.0),
+    ]
     clouds = areas(shapely.union_all([affinity.scale(Point(x, y).buffer(r), 1.3, 0.62) for x, y, r in puffs]))
     lines = [np.column_stack([np.linspace(-45, 45, 500), np.full(500, y)]) for y in np.arange(-41, 3, 1.3)]
 
     def tone(p: Points) -> Points:
-        return np.asarray(np.clip(0.66 - 0.0118 * (p[:, 1] + 41) - 0.1 * np.sin(p[:, 0] / 7 + p[:, 1] * 1.7) * (p[:, 1] > -22), 0.0, 0.8), dtype=np.float64)
+        return np.asarray(
+            np.clip(
+                0.66 - 0.0118 * (p[:, 1] + 41) - 0.1 * np.sin(p[:, 0] / 7 + p[:, 1] * 1.7) * (p[:, 1] > -22), 0.0, 0.8
+            ),
+            dtype=np.float64,
+        )
 
     open_sky = Point(0, 0).buffer(SCENE_mm).difference(clouds).difference(free.buffer(0.9))
     return hatch(open_sky, lines, tone, pitch_mm=1.3)
@@ -177,8 +269,21 @@ def ferry_svg(caps: Face) -> str:
     """Return the round emblem of the Ferry Cup."""
     boat = ferry()
     land, land_cover = bank()
-    gulls = [swell(curve([(x - 2.2 * s, y - 1.0 * s), (x - 1.0 * s, y - 1.5 * s), (x, y), (x + 1.0 * s, y - 1.5 * s), (x + 2.4 * s, y - 1.2 * s)]),
-                   [0.34, 0.6, 0.5, 0.6, 0.34]) for x, y, s in ((28.2, -8.2, 0.95), (32.6, -11.4, 0.7), (34.0, -4.6, 0.6))]
+    gulls = [
+        swell(
+            curve(
+                [
+                    (x - 2.2 * s, y - 1.0 * s),
+                    (x - 1.0 * s, y - 1.5 * s),
+                    (x, y),
+                    (x + 1.0 * s, y - 1.5 * s),
+                    (x + 2.4 * s, y - 1.2 * s),
+                ]
+            ),
+            [0.34, 0.6, 0.5, 0.6, 0.34],
+        )
+        for x, y, s in ((28.2, -8.2, 0.95), (32.6, -11.4, 0.7), (34.0, -4.6, 0.6))
+    ]
     river = water(boat.cover)
     hidden = areas(boat.cover.union(land_cover).union(shapely.union_all([g.convex_hull for g in gulls])))
     scene = shapely.union_all([boat.ink, river, land.difference(boat.cover.buffer(0.55)), sky(hidden), *gulls])

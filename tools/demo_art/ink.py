@@ -72,7 +72,7 @@ def swell(line: ArrayLike, widths_mm: Sequence[float] | Points, *, round_ends: b
 
 
 def hatch(region: BaseGeometry, lines: Iterable[Points], tone: Tone, *, pitch_mm: float) -> Polygon | MultiPolygon:
-    """Return engraver's lines inside a region: each swells with the tone (0 white, 1 black) and breaks in the lights."""
+    """Return engraver's lines inside a region: each swells with the tone (0 white, 1 black)."""
     widest = pitch_mm - LEAST_GAP_mm
     strokes: list[BaseGeometry] = []
     for line in lines:

@@ -13,8 +13,8 @@ import uharfbuzz as hb
 from fontTools.pens.basePen import BasePen
 from fontTools.ttLib import TTFont
 from fontTools.varLib.instancer import instantiateVariableFont
-from shapely import affinity
 from numpy.typing import NDArray
+from shapely import affinity
 from shapely.geometry import LineString, MultiPolygon
 from shapely.geometry.base import BaseGeometry
 
@@ -24,8 +24,8 @@ from demo_art.ink import areas
 class _Loops(BasePen):  # type: ignore[misc]
     """Gathers the outline of a glyph as polygons."""
 
-    def __init__(self) -> None:
-        super().__init__(None)
+    def __init__(self, glyph_set: object) -> None:
+        super().__init__(glyph_set)
         self.loops: list[list[tuple[float, float]]] = []
 
     def _moveTo(self, pt: tuple[float, float]) -> None:
@@ -72,7 +72,7 @@ class Face:
         glyph_set, order = self.glyphs.getGlyphSet(), self.glyphs.getGlyphOrder()
         x, out = 0.0, []
         for info, position in zip(buffer.glyph_infos, buffer.glyph_positions, strict=True):
-            pen = _Loops()
+            pen = _Loops(glyph_set)
             glyph_set[order[info.codepoint]].draw(pen)
             shape = MultiPolygon() if not pen.loops else _nonzero(pen.loops)
             shape = affinity.scale(shape, xfact=scale, yfact=-scale, origin=(0, 0))
@@ -89,7 +89,13 @@ class Face:
         return affinity.translate(joined, -(x0 + x1) / 2).simplify(0.008)
 
     def round_(
-        self, text: str, *, cap_mm: float, radius_mm: float, spread_mm: float = 0.0, fatten_mm: float = 0.0,
+        self,
+        text: str,
+        *,
+        cap_mm: float,
+        radius_mm: float,
+        spread_mm: float = 0.0,
+        fatten_mm: float = 0.0,
         below: bool = False,
     ) -> BaseGeometry:
         """Return text round the origin, middle at the top, or at the bottom and read from the inside (`below`)."""

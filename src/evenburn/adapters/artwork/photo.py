@@ -33,9 +33,7 @@ class PhotoArt:
         inner_w, inner_h = max(1, round(columns * scale)), max(1, round(rows * scale))
         inner_w, inner_h = min(inner_w, width_px), min(inner_h, height_px)
         shrink = inner_w < columns
-        drawn = cv2.resize(
-            self._light, (inner_w, inner_h), interpolation=cv2.INTER_AREA if shrink else cv2.INTER_CUBIC
-        )
+        drawn = cv2.resize(self._light, (inner_w, inner_h), interpolation=cv2.INTER_AREA if shrink else cv2.INTER_CUBIC)
         page = np.ones((height_px, width_px), np.float32)
         top, left = (height_px - inner_h) // 2, (width_px - inner_w) // 2
         page[top : top + inner_h, left : left + inner_w] = np.clip(drawn, 0.0, 1.0)

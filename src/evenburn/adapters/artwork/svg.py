@@ -118,7 +118,9 @@ def parse_svg(data: bytes, *, name: str) -> SvgDrawing:
     except etree.XMLSyntaxError as error:
         raise UnreadableFile(name, f"is not well-formed XML: {error.msg}", line=error.lineno) from error
     if root.tag != f"{{{SVG_NAMESPACE}}}svg":
-        raise UnreadableFile(name, f"begins with <{etree.QName(root).localname}>, not with an <svg> in the SVG namespace")
+        raise UnreadableFile(
+            name, f"begins with <{etree.QName(root).localname}>, not with an <svg> in the SVG namespace"
+        )
     _refuse_outside(root, name=name)
     return SvgDrawing(root, name=name, size_mm=_physical_size(root, name=name))
 

@@ -131,6 +131,8 @@ def _letter(sheet: Sheet, box: Box, name: str) -> None:
     wide = width_mm(name, SANS_BOLD, size_pt=8.6)
     roomy = right - left > wide + 3.0 and bottom - top > 4.5
     at = ((left + right) / 2, (top + bottom) / 2 + 1.0) if roomy else (right + wide / 2 + 0.7, (top + bottom) / 2 + 1.0)
+    if not roomy:
+        sheet.box(at[0] - wide / 2 - 0.2, at[1] - 2.0, width=wide + 0.4, height=2.4, fill=1.0)
     sheet.text(*at, name, face=SANS_BOLD, size_pt=8.6, align="middle")
 
 
@@ -182,8 +184,9 @@ def _spots(words: str, blank: Box, bed: Box, taken: list[Box], *, beside: Point 
             (along, top - high - 1.6),
             (left - wide - 2.6, level),
         ]
-    for x, y in tries:
-        x = min(x, bed[2] - wide - 0.5) if y + high < top or y > bottom else x
+    for wished_x, y in tries:
+        above_or_below = y + high < top or y > bottom
+        x = min(wished_x, bed[2] - wide - 0.5) if above_or_below else wished_x
         spot = (x, y, x + wide, y + high)
         inside = spot[0] > bed[0] + 0.2 and spot[2] < bed[2] - 0.2 and spot[1] > bed[1] + 0.2 and spot[3] < bed[3] - 0.2
         if inside and not any(_meet(spot, other) for other in taken):

@@ -102,8 +102,8 @@ def width_mm(text: str, face: Face, *, size_pt: float) -> float:
     return em * size_pt / PT_PER_MM
 
 
-def wrap(text: str, face: Face, *, size_pt: float, width: float, first: float | None = None) -> tuple[str, ...]:
-    """Break a text into lines no wider than `width` mm (`first` for the first line); only a word wider than that is cut.
+def wrap(text: str, face: Face, *, size_pt: float, width: float) -> tuple[str, ...]:
+    """Break a text into lines no wider than `width` mm; only a word wider than that is cut.
 
     No-break spaces hold a figure and its unit together.
     """
@@ -111,10 +111,9 @@ def wrap(text: str, face: Face, *, size_pt: float, width: float, first: float | 
     lines: list[str] = []
     line, taken = "", 0.0
     for word in text.split(" "):
-        room = first if first is not None and not lines else width
         wide = width_mm(word, face, size_pt=size_pt)
-        if not line and wide <= room or line and taken + space + wide <= room:
-            line, taken = (f"{line} {word}", taken + space + wide) if line else (word, wide)
+        if line and taken + space + wide <= width:
+            line, taken = f"{line} {word}", taken + space + wide
             continue
         if line:
             lines.append(line)
@@ -129,11 +128,11 @@ def wrap(text: str, face: Face, *, size_pt: float, width: float, first: float | 
 
 
 def _longest(text: str, face: Face, *, size_pt: float, width: float) -> int:
-    """Return how many characters fit, at least one; after a hyphen, point or stroke where one is near the end."""
+    """Return how many characters fit, at least one; after a hyphen or stroke where one is near the end."""
     count = 1
     while count < len(text) and width_mm(text[: count + 1], face, size_pt=size_pt) <= width:
         count += 1
-    seam = max(text.rfind(sign, 0, count) for sign in "-./_") + 1
+    seam = max(text.rfind(sign, 0, count) for sign in "-/_") + 1
     return seam if seam > count // 2 else count
 
 

@@ -78,7 +78,7 @@ def speed_mm_per_s(recipe: Recipe) -> str:
     return f"{fixed(recipe.speed_mm_per_s, 0)}{NB}mm/s"
 
 
-def air_kPa_psi(air_kPa: float | None) -> str:
+def air_words(air_kPa: float | None) -> str:
     """Return air pressure in kPa and psi, or that none is planned."""
     if air_kPa is None:
         return "none planned"

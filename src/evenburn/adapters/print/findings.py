@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-from functools import partial
-
 from evenburn.adapters.print import figures as fig
 from evenburn.adapters.print.faces import SANS, SERIF, wrap
-from evenburn.adapters.print.page import TICK_MM, Block, Sheet
+from evenburn.adapters.print.page import Block, Sheet
 from evenburn.core.nouns.check import LEVELS, Check, Fix
 from evenburn.core.nouns.plan import PiecePlan
 
@@ -37,30 +35,26 @@ def _fix_words(fix: Fix) -> str:
 def _finding(check: Check, about: str, *, x: float, width: float) -> Block:
     room = width - _INDENT
     text = wrap(f"{about}{check.text}", SERIF, size_pt=_TEXT_PT, width=room)
-    remedy = wrap(check.remedy, SANS, size_pt=_DO_PT, width=room) if check.remedy else ()
+    # What answers a stop has a box to tick, its remedy first; a remark to heed has none.
+    boxed = _TICK_INDENT if check.level == "stop" else 0.0
+    remedy = wrap(check.remedy, SANS, size_pt=_DO_PT, width=room - boxed) if check.remedy else ()
     told = [fix for fix in check.fixes if fix.text not in check.remedy]
     fixes = [wrap(_fix_words(fix), SANS, size_pt=_DO_PT, width=room - _TICK_INDENT) for fix in told]
     do_lines = len(remedy) + sum(len(lines) for lines in fixes)
-    height = 1.4 + len(text) * _TEXT_LEADING + do_lines * _DO_LEADING + 0.9
-    return Block(height, partial(_draw, check, text, remedy, fixes, x))
+    height = 1.7 + len(text) * _TEXT_LEADING + do_lines * _DO_LEADING + 0.9
 
+    def draw(sheet: Sheet, y: float) -> None:
+        line = y + 4.8
+        sheet.badge(x, line, check.level)
+        sheet.lines(x + _INDENT, line, text, leading=_TEXT_LEADING, face=SERIF, size_pt=_TEXT_PT)
+        line += len(text) * _TEXT_LEADING
+        if boxed and remedy:
+            sheet.tick(x + _INDENT, line)
+        sheet.lines(x + _INDENT + boxed, line, remedy, leading=_DO_LEADING, size_pt=_DO_PT)
+        line += len(remedy) * _DO_LEADING
+        for lines in fixes:
+            sheet.tick(x + _INDENT, line)
+            sheet.lines(x + _INDENT + _TICK_INDENT, line, lines, leading=_DO_LEADING, size_pt=_DO_PT)
+            line += len(lines) * _DO_LEADING
 
-def _draw(
-    check: Check,
-    text: tuple[str, ...],
-    remedy: tuple[str, ...],
-    fixes: list[tuple[str, ...]],
-    x: float,
-    sheet: Sheet,
-    y: float,
-) -> None:
-    line = y + 4.4
-    sheet.badge(x, line, check.level)
-    sheet.lines(x + _INDENT, line, text, leading=_TEXT_LEADING, face=SERIF, size_pt=_TEXT_PT)
-    line += len(text) * _TEXT_LEADING
-    sheet.lines(x + _INDENT, line, remedy, leading=_DO_LEADING, size_pt=_DO_PT)
-    line += len(remedy) * _DO_LEADING
-    for lines in fixes:
-        sheet.tick(x + _INDENT, line)
-        sheet.lines(x + _INDENT + TICK_MM + 1.7, line, lines, leading=_DO_LEADING, size_pt=_DO_PT)
-        line += len(lines) * _DO_LEADING
+    return Block(height, draw)

@@ -22,8 +22,8 @@ _STOP_LEADING = 3.9
 _STOP_BADGE = 11.2
 HEAD_MM = 6.0
 # Left edges at the width of A4; what Letter has more of goes to the name.
-_AFTER, _NUMBER, _NAME = 4.6, 21.6, 26.2
-_COLUMNS = {"power": 71.5, "speed": 97.0, "spacing": 112.5, "offset": 136.5, "time": 150.5, "burnt": 170.8}
+_AFTER, _NUMBER, _NAME = 4.6, 20.8, 25.6
+_COLUMNS = {"power": 70.0, "speed": 93.2, "spacing": 110.0, "offset": 135.0, "time": 149.6, "burnt": 170.8}
 _TEXT_WIDTH_A4_MM = 180.5
 
 
@@ -78,6 +78,7 @@ def _draw_focus(row: FocusRow, sheet: Sheet, y: float) -> None:
     stand_off = fig.mm(row.mark.recipe.stand_off_mm)
     blank = row.piece.piece.blank
     sheet.box(sheet.left, y, width=sheet.right - sheet.left, height=_FOCUS_MM, fill=FOCUS_GREY)
+    _row_line(sheet, y)
     sheet.tick(sheet.left + 0.2, line)
     sheet.text(sheet.left + _AFTER, line, fig.minutes_text(row.after_s), size_pt=_FIGURE_PT)
     x = sheet.left + _NUMBER
@@ -95,14 +96,14 @@ def _draw_focus(row: FocusRow, sheet: Sheet, y: float) -> None:
 def _draw_piece_name(row: PieceRow, sheet: Sheet, y: float) -> None:
     line = y + 4.7
     piece = row.piece
-    sheet.text(sheet.left + _NUMBER, line, str(piece.start_order), face=SANS_BOLD, size_pt=_FIGURE_PT)
+    _number(sheet, line, piece)
     room = sheet.right - sheet.left - _NAME
-    blank = _wood_and_blank(piece)
+    blank = _wood_and_blank(piece, room / 2)
     most = room - width_mm(blank, SANS, size_pt=_SMALL_PT) - 3.0
-    name = shorten(piece.piece.name, SERIF_BOLD, size_pt=_NAME_PT, width=max(most, room / 2))
+    name = shorten(piece.piece.name, SERIF_BOLD, size_pt=_NAME_PT, width=most)
     x = sheet.left + _NAME
     x += sheet.text(x, line, name, face=SERIF_BOLD, size_pt=_NAME_PT) + 2.5
-    sheet.text(x, line, shorten(blank, SANS, size_pt=_SMALL_PT, width=sheet.right - x), size_pt=_SMALL_PT, grey=SECOND)
+    sheet.text(x, line, blank, size_pt=_SMALL_PT, grey=SECOND)
 
 
 def _draw_mark(row: MarkRow, machine: Machine, sheet: Sheet, y: float) -> None:
@@ -149,7 +150,7 @@ def _draw_stop(row: StopRow, reason: tuple[str, ...], sheet: Sheet, y: float) ->
 
 def _name(sheet: Sheet, y: float, line: float, row: MarkRow | StopRow) -> None:
     """Write number, name and blank of a piece's only mark, or letter and artwork of one among several."""
-    room = _column(sheet, "power") - sheet.left - _NAME - 1.5
+    room = _column(sheet, "power") - sheet.left - _NAME - 1.2
     x = sheet.left + _NAME
     piece = row.piece
     if len(piece.marks) > 1:
@@ -158,15 +159,22 @@ def _name(sheet: Sheet, y: float, line: float, row: MarkRow | StopRow) -> None:
         words = f"{mark.id}, {mark.art_label}" if mark.art_label else mark.id
         sheet.text(x + 3.4, line, shorten(words, SANS, size_pt=_SMALL_PT, width=room - 3.4), size_pt=_SMALL_PT)
         return
-    sheet.text(sheet.left + _NUMBER, line, str(piece.start_order), face=SANS_BOLD, size_pt=_FIGURE_PT)
+    _number(sheet, line, piece)
     name = shorten(piece.piece.name, SERIF_BOLD, size_pt=_NAME_PT, width=room)
     sheet.text(x, y + 4.4, name, face=SERIF_BOLD, size_pt=_NAME_PT)
-    blank = shorten(_wood_and_blank(piece), SANS, size_pt=_SMALL_PT, width=room)
-    sheet.text(x, y + 8.1, blank, size_pt=_SMALL_PT, grey=SECOND)
+    sheet.text(x, y + 8.1, _wood_and_blank(piece, room), size_pt=_SMALL_PT, grey=SECOND)
 
 
-def _wood_and_blank(piece: PiecePlan) -> str:
-    return f"{piece.wood.name}, {fig.blank_size(piece.piece.blank)}"
+def _wood_and_blank(piece: PiecePlan, room: float) -> str:
+    """Return the wood, shortened where it must be, and the whole size."""
+    size = f", {fig.blank_size(piece.piece.blank)}"
+    left = room - width_mm(size, SANS, size_pt=_SMALL_PT)
+    return shorten(piece.wood.name, SANS, size_pt=_SMALL_PT, width=left) + size
+
+
+def _number(sheet: Sheet, line: float, piece: PiecePlan) -> None:
+    right = sheet.left + _NAME - 1.5
+    sheet.text(right, line, str(piece.start_order), face=SANS_BOLD, size_pt=_FIGURE_PT, align="right")
 
 
 def _row_line(sheet: Sheet, y: float) -> None:

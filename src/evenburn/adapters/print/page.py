@@ -20,6 +20,7 @@ from evenburn.adapters.print.faces import (
     SANS,
     SANS_BOLD,
     Face,
+    font,
     printable,
     shaped,
     width_mm,
@@ -59,7 +60,10 @@ class Sheet:
         self.right = self.width - RIGHT_MM
         self._bytes = io.BytesIO()
         size_pt = (self.width * PT_PER_MM, self.height * PT_PER_MM)
-        self._pen: Any = Canvas(self._bytes, pagesize=size_pt, invariant=1, pageCompression=1, lang="en")
+        font(SANS)  # registered before the canvas names it; a reader's own face is never asked for
+        self._pen: Any = Canvas(
+            self._bytes, pagesize=size_pt, invariant=1, pageCompression=1, lang="en", initialFontName=SANS
+        )
         self._pen.setTitle(title)
         self._pen.setAuthor("evenburn")
         self._pen.setCreator("evenburn")
@@ -118,12 +122,12 @@ class Sheet:
     def _diameter_sign(self, x: float, y: float, size_pt: float, grey: float) -> None:
         em = size_pt / PT_PER_MM
         middle = (x + DIAMETER_WIDTH_EM * em / 2, y - 0.33 * em)
-        self.circle(middle, 0.23 * em, weight_pt=0.075 * size_pt, grey=grey)
+        self.circle(middle, 0.24 * em, weight_pt=0.065 * size_pt, grey=grey)
         reach = 0.31 * em
         self.line(
             (middle[0] - reach, middle[1] + reach),
             (middle[0] + reach, middle[1] - reach),
-            weight_pt=0.075 * size_pt,
+            weight_pt=0.055 * size_pt,
             grey=grey,
         )
 

@@ -3,21 +3,18 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from pathlib import Path
-
-from PIL import Image
 
 from evenburn.adapters.print import figures as fig
-from evenburn.adapters.print.bed_drawing import captions, draw_bed, drawing_size_mm
+from evenburn.adapters.print.bed_drawing import drawing_size_mm
 from evenburn.adapters.print.faces import SANS, SANS_BOLD, SERIF, SERIF_BOLD, shorten, width_mm, wrap
 from evenburn.adapters.print.findings import finding_blocks
-from evenburn.adapters.print.page import FINE_PT, PALE, SECOND, SECTION_PT, Block, Sheet, stack
-from evenburn.adapters.print.set_up import expected_lines, set_up_blocks
+from evenburn.adapters.print.left_column import Picture, left_column
+from evenburn.adapters.print.page import PALE, SECOND, SECTION_PT, Block, Sheet, stack
+from evenburn.adapters.print.set_up import set_up_blocks
 from evenburn.core.nouns.plan import BatchPlan, MarkPlan, PiecePlan
 from evenburn.core.nouns.wood import FinishingStep
 
 _GUTTER = 5.5
-_PICTURE_WIDE, _PICTURE_HIGH = 38.0, 24.0
 _CAPTION_PT, _CAPTION_LEADING = 8.3, 3.6
 _STEPS_A_ROW = 5
 
@@ -38,7 +35,7 @@ class PieceSheet:
         return self.head.height + body + sum(block.height for block in self.tail)
 
 
-def piece_sheet(piece: PiecePlan, plan: BatchPlan, *, picture: Path | None, left: float, right: float) -> PieceSheet:
+def piece_sheet(piece: PiecePlan, plan: BatchPlan, *, picture: Picture | None, left: float, right: float) -> PieceSheet:
     """Lay out one piece between two margins. [mm]"""
     bed_wide, _ = drawing_size_mm(plan.machine)
     bed_wide = max(bed_wide, 65.0)
@@ -54,7 +51,7 @@ def piece_sheet(piece: PiecePlan, plan: BatchPlan, *, picture: Path | None, left
     return PieceSheet(
         piece=piece,
         head=piece_head(piece, left=left, right=right),
-        left=_left_column(piece, plan, picture, left=left, width=bed_wide),
+        left=left_column(piece, plan.machine, picture, left=left, width=bed_wide),
         right=tuple(body),
         tail=tail,
     )
@@ -83,57 +80,6 @@ def piece_head(piece: PiecePlan, *, left: float, right: float, first: bool = Fal
         sheet.text(left, line, number, face=SERIF_BOLD, size_pt=size)
         sheet.lines(left + indent, line, names, leading=6.2, face=SERIF_BOLD, size_pt=size)
         sheet.text(right, y + height - 3.2, about, size_pt=9.1, align="right")
-
-    return Block(height, draw)
-
-
-def _left_column(piece: PiecePlan, plan: BatchPlan, picture: Path | None, *, left: float, width: float) -> Block:
-    _, bed_high = drawing_size_mm(plan.machine)
-    words = [
-        line
-        for caption in captions(piece, plan.machine)
-        for line in wrap(caption, SANS, size_pt=_CAPTION_PT, width=width)
-    ]
-    caption_high = 1.2 + len(words) * _CAPTION_LEADING
-
-    def draw(sheet: Sheet, y: float) -> None:
-        draw_bed(sheet, x=left, y=y + 0.6, piece=piece, machine=plan.machine)
-        line = y + 0.6 + bed_high + 4.0
-        sheet.lines(left, line, words, leading=_CAPTION_LEADING, size_pt=_CAPTION_PT, grey=SECOND)
-
-    bed = Block(0.6 + bed_high + caption_high, draw)
-    return stack([bed, _look(piece, picture, left=left, width=width)])
-
-
-def _look(piece: PiecePlan, picture: Path | None, *, left: float, width: float) -> Block:
-    """Return the predicted picture with what is expected in figures beside it, or below one another without it."""
-    alike = {expected_lines(mark) for mark in piece.marks}
-    figures = alike.pop() if len(alike) == 1 and not piece.stopped() else ()
-    wide = high = 0.0
-    if picture is not None:
-        with Image.open(picture) as opened:
-            share = min(_PICTURE_WIDE / opened.width, _PICTURE_HIGH / opened.height)
-            wide, high = opened.width * share, opened.height * share
-    if picture is None:
-        text = f"Expected {'; '.join(figures)}." if figures else ""
-        lines = wrap(text, SANS, size_pt=_CAPTION_PT, width=width) if text else ()
-    else:
-        lines = ("expected look", *figures)
-    shift = wide + 2.4 if picture is not None else 0.0
-    height = (
-        max(high + 3.4, 5.8 + (len(lines) - 1) * 3.8 if picture else 1.6 + len(lines) * _CAPTION_LEADING)
-        if picture or lines
-        else 0.0
-    )
-
-    def draw(sheet: Sheet, y: float) -> None:
-        if picture is not None:
-            sheet.picture(left, y + 2.4, picture, width=wide, height=high)
-            sheet.box(left, y + 2.4, width=wide, height=high, weight_pt=FINE_PT, grey=0.3)
-            sheet.text(left + shift, y + 4.6, lines[0], size_pt=_CAPTION_PT, grey=SECOND)
-            sheet.lines(left + shift, y + 8.4, lines[1:], leading=3.8, size_pt=8.8)
-        else:
-            sheet.lines(left, y + 2.8, lines, leading=_CAPTION_LEADING, size_pt=_CAPTION_PT)
 
     return Block(height, draw)
 

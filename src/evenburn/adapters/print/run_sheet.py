@@ -9,20 +9,22 @@ from pathlib import Path
 
 from evenburn.adapters.print import figures as fig
 from evenburn.adapters.print.cautions import caution_box
-from evenburn.adapters.print.faces import SANS, SANS_BOLD, SERIF, SERIF_BOLD, shorten, width_mm, wrap
-from evenburn.adapters.print.order import SET_UP_S, FocusRow, PieceRow, Row, focusings, order_rows
+from evenburn.adapters.print.faces import SANS, SANS_BOLD, SERIF_BOLD, shorten, wrap
+from evenburn.adapters.print.first_page import draw_notes, order_end, title
+from evenburn.adapters.print.left_column import fitted_picture
+from evenburn.adapters.print.order import FocusRow, PieceRow, order_rows
 from evenburn.adapters.print.order_table import row_block, table_head
-from evenburn.adapters.print.page import LEFT_MM, PAGE_MM, RIGHT_MM, SECOND, SECTION_PT, Block, PageSize, Sheet
+from evenburn.adapters.print.page import LEFT_MM, PAGE_MM, RIGHT_MM, SECTION_PT, Block, PageSize, Sheet
 from evenburn.adapters.print.piece_sheet import PieceSheet, piece_head, piece_sheet, tone_words
 from evenburn.core.errors import StorageError
 from evenburn.core.nouns.plan import BatchPlan, PiecePlan
-from evenburn.core.units import duration_text
 
 _TOP = 20.5
 _FOOT_PT, _FOOT_LEADING = 7.9, 3.5
 _BOTTOM = 8.2  # last footer baseline above the lower edge
-_GAP = 6.0
+_GAP = 5.0
 _TWO = 2
+_PICTURE_HIGH_MM: dict[PageSize, float] = {"A4": 23.0, "Letter": 19.0}  # so that two pieces stand on a page
 
 
 @dataclass(slots=True)
@@ -32,6 +34,7 @@ class _Leaf:
     y: float = _TOP
     placed: list[tuple[float, Block]] = field(default_factory=list)
     pieces: list[PiecePlan] = field(default_factory=list)
+    most_pieces: int = _TWO
     notes: bool = False
 
     def put(self, block: Block) -> None:
@@ -55,6 +58,8 @@ def write_run_sheet(plan: BatchPlan, target: Path, *, pictures: Mapping[str, Pat
     ------
     InvalidInput
         If `plan.date` is no ISO date.
+    UnreadableFile
+        If a picture cannot be read.
     StorageError
         If the file cannot be written.
     """
@@ -85,13 +90,14 @@ class _Printer:
         self.leaves: list[_Leaf] = [_Leaf()]
         self._place_order()
         for piece in plan.pieces:
-            picture = pictures.get(piece.piece.id)
+            file = pictures.get(piece.piece.id)
+            picture = None if file is None else fitted_picture(file, most_high=_PICTURE_HIGH_MM[page_size])
             self._place(piece_sheet(piece, plan, picture=picture, left=self.left, right=self.right))
 
     # placing
 
     def _foot_lines(self, pieces: list[PiecePlan]) -> list[str]:
-        room = self.right - self.left - 48.0
+        room = self.right - self.left - 34.0
         return [line for piece in pieces for line in wrap(tone_words(piece), SANS, size_pt=_FOOT_PT, width=room)]
 
     def _foot_top(self, pieces: list[PiecePlan]) -> float:
@@ -105,7 +111,7 @@ class _Printer:
     def _place_order(self) -> None:
         rows = order_rows(self.plan)
         leaf = self.leaves[0]
-        leaf.put(self._title(rows))
+        leaf.put(title(self.plan, rows, left=self.left, right=self.right))
         leaf.put(caution_box(self.plan.lens, left=self.left, right=self.right))
         leaf.y += 2.6
         leaf.put(table_head())
@@ -121,17 +127,18 @@ class _Printer:
                 self.leaves.append(_Leaf())
                 self.leaves[-1].put(table_head())
             self.leaves[-1].put(block)
-        end = self._order_end(rows)
+        end = order_end(self.plan, rows, left=self.left, right=self.right)
         if self._room() < end.height:
             self.leaves.append(_Leaf())
         self.leaves[-1].put(end)
         self.leaves[-1].notes = True
+        self.leaves[-1].most_pieces = 1
 
     def _place(self, sheet: PieceSheet) -> None:
         leaf = self.leaves[-1]
         fresh = leaf.y == _TOP
         gap = 0.0 if fresh else _GAP if leaf.pieces else 4.5
-        full = len(leaf.pieces) >= (1 if leaf.notes else _TWO)
+        full = len(leaf.pieces) >= leaf.most_pieces
         if not fresh and (full or self._room(sheet.piece) < gap + sheet.height()):
             self.leaves.append(_Leaf())
             leaf, gap, fresh = self.leaves[-1], 0.0, True
@@ -181,58 +188,6 @@ class _Printer:
                 beside = 0.0
             self.leaves[-1].put(block)
 
-    # first page
-
-    def _title(self, rows: tuple[Row, ...]) -> Block:
-        plan = self.plan
-        marks = [mark for piece in plan.pieces for mark in piece.marks]
-        stopped = sum(mark.program_file is None for mark in marks)
-        held = f", {stopped}\u00a0stopped" if stopped else ""
-        figures = (
-            (duration_text(plan.total_time_s()), "burning"),
-            (fig.count(focusings(rows), "time", "times"), "focus to set"),
-            (fig.count(len(plan.pieces), "piece", "pieces"), f"{fig.count(len(marks), 'mark', 'marks')}{held}"),
-        )
-        widths = [
-            max(width_mm(big, SANS_BOLD, size_pt=11.5), width_mm(small, SANS, size_pt=8.6)) for big, small in figures
-        ]
-        start = self.right - sum(widths) - 6.0 * (len(widths) - 1)
-        room = start - self.left - 6.0
-        names = wrap(plan.name, SERIF, size_pt=20.0, width=room)
-        under = wrap(plan.subtitle, SERIF, size_pt=10.4, width=room) if plan.subtitle else ()
-        height = len(names) * 7.6 + len(under) * 4.4 + 4.4
-
-        def draw(sheet: Sheet, y: float) -> None:
-            sheet.bookmark("Order of the batch", key="order", y=0.0)
-            line = y + 5.4
-            sheet.lines(self.left, line, names, leading=7.6, face=SERIF, size_pt=20.0)
-            line += len(names) * 7.6 - 1.5
-            sheet.lines(self.left, line, under, leading=4.4, face=SERIF, size_pt=10.4, grey=SECOND)
-            x, base = start, y + 7.0
-            for (big, small), wide in zip(figures, widths, strict=True):
-                sheet.text(x, base, big, face=SANS_BOLD, size_pt=11.5)
-                sheet.text(x, base + 4.6, small, size_pt=8.6)
-                x += wide + 6.0
-
-        return Block(max(height, 15.5), draw)
-
-    def _order_end(self, rows: tuple[Row, ...]) -> Block:
-        """Return how long the batch takes with its set-up, and that the set-up time is a starting value."""
-        burning, sets = self.plan.total_time_s(), focusings(rows)
-        total = fig.minutes_text(burning + sets * SET_UP_S)
-        words = (
-            f"From start to end {total}: {duration_text(burning)} of burning and {fig.count(sets, 'time', 'times')} "
-            f"{fig.minutes_text(SET_UP_S)} to bring in, focus and trace. These {fig.minutes_text(SET_UP_S)} are a "
-            "starting value; write down what it really takes."
-        )
-        lines = wrap(words, SANS, size_pt=8.3, width=self.right - self.left)
-        height = 2.2 + len(lines) * 3.7
-
-        def draw(sheet: Sheet, y: float) -> None:
-            sheet.lines(self.left, y + 4.0, lines, leading=3.7, size_pt=8.3, grey=SECOND)
-
-        return Block(height, draw)
-
     # drawing
 
     def document(self) -> bytes:
@@ -244,7 +199,7 @@ class _Printer:
             for y, block in leaf.placed:
                 block.draw(sheet, y)
             if leaf.notes:
-                self._notes(sheet, leaf)
+                draw_notes(sheet, top=leaf.y, bottom=self._foot_top(leaf.pieces))
             self._foot(sheet, leaf, number)
             sheet.turn_page()
         return sheet.finished()
@@ -268,14 +223,3 @@ class _Printer:
         sheet.text(self.right, line, f"planned {self.planned}", size_pt=_FOOT_PT, align="right")
         page = f"page\u00a0{number} of\u00a0{len(self.leaves)}"
         sheet.text(self.right, line + _FOOT_LEADING, page, face=SANS_BOLD, size_pt=_FOOT_PT, align="right")
-
-    def _notes(self, sheet: Sheet, leaf: _Leaf) -> None:
-        """Rule what the order leaves of its last page for writing, where it is worth it."""
-        pitch = 8.4
-        last = self._foot_top(leaf.pieces) - 4.0
-        first = leaf.y + 15.0
-        if last - first < pitch:
-            return
-        sheet.text(self.left, leaf.y + 9.0, "Notes of the day", face=SERIF_BOLD, size_pt=10.3)
-        for index in range(int((last - first) / pitch) + 1):
-            sheet.rule(first + index * pitch, x0=self.left, x1=self.right, weight_pt=0.55, grey=0.3)

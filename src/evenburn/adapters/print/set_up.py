@@ -18,7 +18,7 @@ _LETTER = 4.0
 
 
 def set_up_blocks(piece: PiecePlan, machine: Machine, lens: Lens, *, x: float, width: float) -> list[Block]:
-    """Return the rows for one piece; where nothing may burn, why not and what had been planned, with nothing to tick."""
+    """Return the rows for one piece; where nothing may burn, what had been planned, with nothing to tick."""
     live = [mark for mark in piece.marks if mark.program_file is not None]
     if not live:
         planned = [_stopped(piece, mark, machine, x=x, width=width) for mark in piece.marks]
@@ -57,7 +57,9 @@ def _common_rows(piece: PiecePlan, live: list[MarkPlan], lens: Lens, *, x: float
     blank = piece.piece.blank
     turned = f", turned {fig.trimmed(piece.piece.turn_deg)}°" if piece.piece.turn_deg else ""
     flat = f", flat to ±{fig.mm(blank.unevenness_mm)}" if blank.unevenness_mm > 0 else ", flat"
-    place = f"Blank’s lower left {fig.bed_point(*piece.piece.place_bed_mm)}{turned}{flat}"
+    boxed = blank.shape not in ("rectangle", "rounded") or bool(piece.piece.turn_deg % 90.0)
+    corner = "Blank’s box, lower left" if boxed else "Blank’s lower left"
+    place = f"{corner} {fig.bed_point(*piece.piece.place_bed_mm)}{turned}{flat}"
     stand_offs = sorted({mark.recipe.stand_off_mm for mark in live})
     airs = {mark.recipe.air_kPa for mark in live}
     if len(stand_offs) == 1:
@@ -65,12 +67,12 @@ def _common_rows(piece: PiecePlan, live: list[MarkPlan], lens: Lens, *, x: float
     else:
         span = f"{fig.fixed(stand_offs[0], 1)} to {fig.mm(stand_offs[-1])}"
         gauge = row("Gauge block: the stand-off changes between marks", span)
-    air = fig.air_kPa_psi(airs.pop()) if len(airs) == 1 else "by mark"
+    air = fig.air_words(airs.pop()) if len(airs) == 1 else "by mark"
     return [
         row(place, f"{fig.mm(blank.thickness_mm)} thick"),
         row("Lens, seated and clean", fig.lens_words(lens)),
         gauge,
-        row("Air", air),
+        row("Air at the nozzle", air),
     ]
 
 
@@ -116,31 +118,60 @@ def expected_lines(mark: MarkPlan) -> tuple[str, ...]:
     )
 
 
-def _title(piece: PiecePlan, mark: MarkPlan) -> str:
+def common_expectation(piece: PiecePlan) -> tuple[str, ...]:
+    """Return what is expected of the marks to burn where it is the same for all; else nothing, each row says it."""
+    live = {expected_lines(mark) for mark in piece.marks if mark.program_file is not None}
+    return live.pop() if len(live) == 1 else ()
+
+
+def _title(mark: MarkPlan) -> str:
     return f"{mark.mark.id}, {mark.mark.art_label}" if mark.mark.art_label else mark.mark.id
+
+
+def _mark_room(mark: MarkPlan, *, width: float) -> tuple[float, float]:
+    """Return the room of a mark's title, and how far from the right edge its pointer ends. [mm]"""
+    time = width_mm(duration_text(mark.predicted.time_s), SANS_BOLD, size_pt=_VALUE_PT)
+    taken = max(22.0, time + 3.5)
+    place = width_mm(_pointer(mark), SANS_BOLD, size_pt=_TEXT_PT)
+    return width - _INDENT - _LETTER - taken - place - 3.0, taken
+
+
+def _pointer(mark: MarkPlan) -> str:
+    return f"pointer {fig.bed_point(*mark.box_bed_mm[:2])}"
+
+
+def _one_line_each(piece: PiecePlan, live: list[MarkPlan], *, width: float) -> bool:
+    """Return whether marks that share recipe and expectation can each be said by program, pointer and time alone."""
+    alike = all(mark.recipe == live[0].recipe for mark in live) and bool(common_expectation(piece))
+    return alike and all(
+        width_mm(mark.program_file or "", SANS, size_pt=_SMALL_PT) <= _mark_room(mark, width=width)[0] for mark in live
+    )
 
 
 def _mark_row(piece: PiecePlan, mark: MarkPlan, machine: Machine, *, shared: bool, x: float, width: float) -> Block:
     """Return the row of one mark among several: its own recipe unless all share one, pointer, program, time."""
-    time = duration_text(mark.predicted.time_s)
-    pointer = f"pointer {fig.bed_point(*mark.box_bed_mm[:2])}"
-    told = [f"Run {mark.program_file}"]
-    if not shared:
-        own = f"stand-off {fig.mm(mark.recipe.stand_off_mm)}; air {fig.air_kPa_psi(mark.recipe.air_kPa)}"
-        told = [f"{recipe_words(mark, machine)}; {own}", f"Run {mark.program_file}; {expected_words(mark)}"]
+    live = [one for one in piece.marks if one.program_file is not None]
+    room, taken = _mark_room(mark, width=width)
     indent = _INDENT + _LETTER
+    brief = _one_line_each(piece, live, width=width)
+    size = _SMALL_PT if brief else _TEXT_PT
+    title = mark.program_file or "" if brief else shorten(_title(mark), SANS, size_pt=size, width=room)
+    told = [] if brief else [f"Run {mark.program_file}"]
+    if not shared:
+        own = f"stand-off {fig.mm(mark.recipe.stand_off_mm)}; air {fig.air_words(mark.recipe.air_kPa)}"
+        told.insert(0, f"{recipe_words(mark, machine)}; {own}")
+    if not common_expectation(piece):
+        told[-1] += f"; {expected_words(mark)}"
     lines = [line for part in told for line in wrap(part, SANS, size_pt=_SMALL_PT, width=width - indent)]
-    height = _ROW + len(lines) * _SMALL_LEADING + 0.3
-    taken = max(22.0, width_mm(time, SANS_BOLD, size_pt=_VALUE_PT) + 3.5)
-    place = width_mm(pointer, SANS_BOLD, size_pt=_TEXT_PT)
-    title = shorten(_title(piece, mark), SANS, size_pt=_TEXT_PT, width=width - indent - taken - place - 3.0)
+    height = _ROW + len(lines) * _SMALL_LEADING + (0.3 if lines else 0.0)
     name = fig.letter(piece.marks.index(mark))
+    time, pointer = duration_text(mark.predicted.time_s), _pointer(mark)
 
     def draw(sheet: Sheet, y: float) -> None:
         line = y + 3.85
         sheet.tick(x, line)
         sheet.text(x + _INDENT, line, name, face=SANS_BOLD, size_pt=_TEXT_PT)
-        sheet.text(x + indent, line, title, size_pt=_TEXT_PT)
+        sheet.text(x + indent, line, title, size_pt=size)
         sheet.text(x + width - taken, line, pointer, face=SANS_BOLD, size_pt=_TEXT_PT, align="right")
         sheet.text(x + width, line, time, face=SANS_BOLD, size_pt=_VALUE_PT, align="right")
         sheet.lines(x + indent, line + _SMALL_LEADING + 0.1, lines, leading=_SMALL_LEADING, size_pt=_SMALL_PT)
@@ -153,10 +184,10 @@ def _stopped(piece: PiecePlan, mark: MarkPlan, machine: Machine, *, x: float, wi
     """Return what had been planned for a mark that must not burn; nothing in it is to be ticked."""
     several = len(piece.marks) > 1
     indent = 12.2 if several else 0.0
-    lead = f"{fig.letter(piece.marks.index(mark))} {_title(piece, mark)}, no program. " if several else ""
+    lead = f"{fig.letter(piece.marks.index(mark))} {_title(mark)}, no program. " if several else ""
     words = (
         f"{lead}Planned: {recipe_words(mark, machine)}; stand-off {fig.mm(mark.recipe.stand_off_mm)}; "
-        f"air {fig.air_kPa_psi(mark.recipe.air_kPa)}; mark at {fig.bed_point(*mark.box_bed_mm[:2])}; "
+        f"air {fig.air_words(mark.recipe.air_kPa)}; mark at {fig.bed_point(*mark.box_bed_mm[:2])}; "
         f"{duration_text(mark.predicted.time_s)}; {expected_words(mark)}."
     )
     lines = wrap(words, SANS, size_pt=_SMALL_PT, width=width - indent)

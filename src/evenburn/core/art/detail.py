@@ -11,8 +11,8 @@ from scipy.special import erfinv
 
 FloatArray = NDArray[np.float64]
 
-TAPER_px = 0.2  # a ridge may rise by this much a pixel and still count as a stroke: tapers to 11°, corners left out
-NARROW_FRACTION = 0.01  # the narrowest hundredth of all stroke length counts as the narrowest stroke
+TAPER_px = 0.1  # a ridge may rise by this much a pixel and still count as a stroke: tapers to 6°, corners left out
+NARROW_FRACTION = 0.02  # the narrowest fiftieth of all stroke length counts as the narrowest stroke
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

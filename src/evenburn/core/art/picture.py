@@ -32,6 +32,25 @@ class Artwork(Protocol):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Drawn:
+    """Artwork drawn once, finely, and scaled from there: (height, width) coverage 0–1, top row first."""
+
+    picture: Picture
+
+    def ink(self, *, width_px: int, height_px: int) -> Picture:
+        """Return ink coverage 0–1, averaged down."""
+        shrink = width_px < self.picture.shape[1]
+        scaled = cv2.resize(
+            self.picture, (width_px, height_px), interpolation=cv2.INTER_AREA if shrink else cv2.INTER_LINEAR
+        )
+        return np.asarray(scaled, np.float32)
+
+    def light(self, *, width_px: int, height_px: int) -> Picture:
+        """Return linear luminance 0–1: ink is black."""
+        return np.asarray(1.0 - self.ink(width_px=width_px, height_px=height_px), np.float32)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Grid:
     """Square pixels on the bed: lower left corner, pixel size, count; row 0 lowest. [mm]"""
 

@@ -32,7 +32,9 @@ def ellipse_outline(size_mm: tuple[float, float]) -> Polygon:
     """Return an ellipse whose box has its lower left corner at the origin. Definition."""
     circle = Point(0.0, 0.0).buffer(1.0, quad_segs=CURVE_SEGMENTS)
     return affinity.translate(
-        affinity.scale(circle, size_mm[0] / 2.0, size_mm[1] / 2.0, origin=(0.0, 0.0)), size_mm[0] / 2.0, size_mm[1] / 2.0
+        affinity.scale(circle, size_mm[0] / 2.0, size_mm[1] / 2.0, origin=(0.0, 0.0)),
+        size_mm[0] / 2.0,
+        size_mm[1] / 2.0,
     )
 
 
@@ -58,9 +60,7 @@ def outline_on_bed(piece: Piece) -> Polygon | MultiPolygon:
 
 def mark_on_bed(piece: Piece, *, place_mm: tuple[float, float], size_mm: tuple[float, float]) -> Polygon:
     """Return the mark's (turned) rectangle on the bed. [mm] Definition."""
-    placed = on_bed(
-        piece, box(place_mm[0], place_mm[1], place_mm[0] + size_mm[0], place_mm[1] + size_mm[1])
-    )
+    placed = on_bed(piece, box(place_mm[0], place_mm[1], place_mm[0] + size_mm[0], place_mm[1] + size_mm[1]))
     assert isinstance(placed, Polygon)
     return placed
 

@@ -28,7 +28,10 @@ def bindings(work: MarkWork) -> tuple[Binding, ...]:
     ]
     if not found:
         return (
-            Binding(constraint="none", text="Nothing holds this recipe back; more of any one thing would save under 2\u00a0%."),
+            Binding(
+                constraint="none",
+                text="Nothing holds this recipe back; more of any one thing would save under 2\u00a0%.",
+            ),
         )
     return tuple(binding for _, binding in sorted(found, key=lambda item: -item[0]))
 
@@ -151,5 +154,6 @@ def _top_speed(work: MarkWork) -> tuple[float, Binding | None]:
     faster = replace(wish, machine=replace(wish.machine, speed_max_mm_per_s=1.25 * top))
     saved, words = _saves(work, search(faster).time_s)
     return saved, Binding(
-        constraint="top speed", text=f"The machine's top speed of {top:.0f}{NB}mm/s binds; a quarter more would save {words}."
+        constraint="top speed",
+        text=f"The machine's top speed of {top:.0f}{NB}mm/s binds; a quarter more would save {words}.",
     )

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 
 from evenburn.core.nouns.check import Check
@@ -12,7 +14,7 @@ from evenburn.core.planning.mark_plan import AIR_COMMON_kPa, MarkWork
 from evenburn.core.planning.materials import Material
 from evenburn.core.planning.power import power_fraction, power_window_W
 from evenburn.core.planning.recipe import TONE_HOLDS_L, banding_L
-from evenburn.core.response.curve import effective_exposure, tone_L, tone_range_L, tone_slope_L_per_decade
+from evenburn.core.response.curve import effective_exposure, tone_L, tone_range_L, tone_slope_L_per_decade, usable_range
 from evenburn.core.units import psi
 
 NB = "\u00a0"
@@ -105,24 +107,23 @@ def tone_checks(work: MarkWork, wood: Wood) -> list[Check]:
             passes=recipe.passes,
         )
     )
-    slope = max(abs(float(tone_slope_L_per_decade(curve, exposure))), 1.0)
-    spread = work.predicted.tone_L_sd / slope
-    if not out_of_range and exposure + spread > curve.x_char:
-        percent = 100.0 * (10.0 ** (curve.x_char - exposure) - 1.0)
-        beyond = percent < 0.0
+    low_x, high_x = usable_range(curve)
+    steepest = float(np.abs(tone_slope_L_per_decade(curve, np.linspace(low_x, high_x, 200))).max())
+    scatter_L = math.hypot(curve.evenness_L, curve.board_L)
+    if not out_of_range and exposure + scatter_L / steepest > curve.x_char:
+        room = 100.0 * (10.0 ** (curve.x_char - exposure) - 1.0)
+        where = f"only {room:.0f}{NB}% below" if room >= 0.0 else f"{-room:.0f}{NB}% past"
         found.append(
             Check(
                 level="warn",
-                code="past-char-limit" if beyond else "near-char-limit",
+                code="near-char-limit",
                 mark_id=mark.id,
                 text=(
-                    f"The exposure lies {abs(percent):.0f}{NB}% {'past' if beyond else 'below'} the char limit; "
-                    f"the tone is only known to ±{NB}{work.predicted.tone_L_sd:.1f}{NB}L*, which is "
-                    f"{100.0 * (10.0**spread - 1.0):.0f}{NB}% of exposure."
+                    f"The exposure lies {where} the char limit, and this wood scatters by ±{NB}{scatter_L:.1f}{NB}L*, "
+                    f"which is {100.0 * (10.0 ** (scatter_L / steepest) - 1.0):.0f}{NB}% of exposure: parts of it may char."
                 ),
-                remedy="Ask for a lighter tone, or try the recipe on the back of the blank first."
-                if curve.full_L < curve.bare_L
-                else "Ask for a fainter tone, or try the recipe on the back of the blank first.",
+                remedy=f"Ask for a {'lighter' if curve.full_L < curve.bare_L else 'fainter'} tone, or try the recipe on "
+                "the back of the blank first.",
             )
         )
     if abs(work.predicted.tone_L - mark.tone_L) > TONE_HOLDS_L and not out_of_range:
@@ -172,7 +173,11 @@ def _power_check(work: MarkWork, *, least_W: float, most_W: float, below: bool) 
         mark_id=work.mark.id,
         text=(
             f"The recipe asks for {recipe.power_W:.1f}{NB}W; you allow {most_W:.1f}{NB}W ({100 * share:.0f}{NB}%)"
-            + (f" and the tube gives {machine.power_max_W:.0f}{NB}W at most." if recipe.power_W > machine.power_max_W else ".")
+            + (
+                f" and the tube gives {machine.power_max_W:.0f}{NB}W at most."
+                if recipe.power_W > machine.power_max_W
+                else "."
+            )
         ),
         remedy=f"Go at {most_W / recipe.power_W:.0%} of the speed, or let go of the held speed and line spacing.",
     )
@@ -234,7 +239,9 @@ def look_checks(work: MarkWork, piece: Piece) -> list[Check]:
                 code="warp-shows" if swing > TONE_HOLDS_L else "warp-holds",
                 mark_id=mark.id,
                 text=f"A warp of ±{NB}{unevenness:g}{NB}mm changes the tone by {swing:.1f}{NB}L*.",
-                remedy="Pin the blank flat, or focus at its middle height." if swing > TONE_HOLDS_L else "The recipe holds; nothing to do.",
+                remedy="Pin the blank flat, or focus at its middle height."
+                if swing > TONE_HOLDS_L
+                else "The recipe holds; nothing to do.",
             )
         )
     return found

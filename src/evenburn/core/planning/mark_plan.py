@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+import math
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -34,6 +35,8 @@ from evenburn.core.tone.vision import unseen_banding_L
 
 PowerPicture = NDArray[np.float32]
 
+MOST_PIXELS = 60_000_000  # of one burn image; its dose map takes about 20 bytes a pixel
+STOPPED_PIXELS = 4_000_000  # a mark that does not lie on the bed is only drawn to be looked at
 GREY_STEPS = 96  # powers a photograph is rounded to; neighbours differ by under 1 L* on every shipped wood
 AIR_COMMON_kPa = 34.0  # about 5 psi for engraving: common practice, no source
 
@@ -75,6 +78,7 @@ def wish_for(
         sharpness_mm=mark.sharpness_mm,
         reading_distance_mm=mark.reading_distance_mm,
         hold=mark.hold,
+        least_spacing_mm=math.sqrt(mark.size_mm[0] * mark.size_mm[1] / MOST_PIXELS),
     )
 
 
@@ -196,7 +200,7 @@ def events_of(machine: Machine, recipe: Recipe, *, grid: Grid, picture_W: PowerP
             axis=recipe.scan_axis,
             along_origin_mm=grid.x0_mm if along_x else grid.y0_mm,
             cross_origin_mm=grid.y0_mm if along_x else grid.x0_mm,
-            line_spacing_mm=recipe.line_spacing_mm,
+            line_spacing_mm=grid.pixel_mm,
             speed_mm_per_s=recipe.speed_mm_per_s,
             passes=recipe.passes,
         )
@@ -218,9 +222,7 @@ def predict(wish: Wish, recipe: Recipe, *, events: tuple[Event, ...]) -> Predict
         )
     )
     exposure = float(effective_exposure(curve, dose_J_per_mm2=dose, dwell_ms=dwell, passes=recipe.passes))
-    factors = ripple_factor(
-        beam_radius_mm=radius, line_spacing_mm=recipe.line_spacing_mm, phase=np.array([0.0, 0.5])
-    )
+    factors = ripple_factor(beam_radius_mm=radius, line_spacing_mm=recipe.line_spacing_mm, phase=np.array([0.0, 0.5]))
     with np.errstate(divide="ignore"):
         crest, trough = tone_L(curve, exposure + np.log10(factors))
     tone = predicted_tone_L(
@@ -267,7 +269,7 @@ def work_mark(
     found = search(wish)
     air, common = _air_kPa(machine, mark)
     recipe = recipe_of(wish, found, air_kPa=air)
-    grid = grid_in_box(survey.box_bed_mm, pixel_mm=recipe.line_spacing_mm)
+    grid = grid_in_box(survey.box_bed_mm, pixel_mm=_pixel_mm(survey, machine, recipe))
     picture = power_picture_W(wish, recipe, mark=mark, piece=piece, artwork=artwork, grid=grid, diffuse=diffuse)
     events = events_of(machine, recipe, grid=grid, picture_W=picture)
     return MarkWork(
@@ -284,6 +286,9 @@ def work_mark(
     )
 
 
-def hold_changed(wish: Wish, **values: float | str | None) -> Wish:
-    """Return the wish with held settings changed. Definition."""
-    return replace(wish, hold=replace(wish.hold, **values))
+def _pixel_mm(survey: Survey, machine: Machine, recipe: Recipe) -> float:
+    """Return one line spacing, or coarser where the mark does not lie on the bed and is only looked at."""
+    x0, y0, x1, y1 = survey.box_bed_mm
+    if x0 >= 0.0 and y0 >= 0.0 and x1 <= machine.bed_x_mm and y1 <= machine.bed_y_mm:
+        return recipe.line_spacing_mm
+    return max(recipe.line_spacing_mm, math.sqrt((x1 - x0) * (y1 - y0) / STOPPED_PIXELS))

@@ -20,7 +20,5 @@ class Material:
 def find_material(materials: tuple[Material, ...], *names: str) -> Material | None:
     """Return the worst material that any of the names mentions as a word, or None. Definition."""
     text = " ".join(names).lower()
-    hits = [
-        m for m in materials if any(re.search(rf"(?<![a-z]){re.escape(word)}(?![a-z])", text) for word in m.words)
-    ]
+    hits = [m for m in materials if any(re.search(rf"(?<![a-z]){re.escape(word)}(?![a-z])", text) for word in m.words)]
     return min(hits, key=lambda m: m.level != "forbidden", default=None)

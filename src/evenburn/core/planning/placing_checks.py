@@ -48,9 +48,7 @@ class _Fit:
             x0, y0, x1, y1 = shape.bounds
             self.x0_mm, self.y0_mm = x0 - self.pixel_mm, y0 - self.pixel_mm
             size = (int((y1 - y0) / self.pixel_mm) + 4, int((x1 - x0) / self.pixel_mm) + 4)
-            self.mask = allowed_mask(
-                shape, x0_mm=self.x0_mm, y0_mm=self.y0_mm, pixel_mm=self.pixel_mm, shape=size
-            )
+            self.mask = allowed_mask(shape, x0_mm=self.x0_mm, y0_mm=self.y0_mm, pixel_mm=self.pixel_mm, shape=size)
 
     def outside(self, *, dx_mm: float = 0.0, dy_mm: float = 0.0, scale: float = 1.0) -> NDArray[np.bool_]:
         """Return for each ink point whether it misses the shape after scaling about the ink's middle and shifting."""
@@ -197,7 +195,9 @@ def _run_up_check(work: MarkWork, piece: Piece) -> Check:
         f"Run-up does not fit: {recipe.speed_mm_per_s:.0f}{NB}mm/s needs {need:.1f}{NB}mm {_side(axis, side)}, "
         f"and there are {max(room[side], 0.0):.1f}{NB}mm."
     )
-    fixes = [f for f in (_move_fix(work, piece), _slow_fix(work), _axis_fix(work), _turn_fix(work, piece)) if f is not None]
+    fixes = [
+        f for f in (_move_fix(work, piece), _slow_fix(work), _axis_fix(work), _turn_fix(work, piece)) if f is not None
+    ]
     remedy = "; ".join(f"{f.text}{f' ({f.price})' if f.price else ''}" for f in fixes)
     return Check(
         level="stop",
@@ -290,9 +290,7 @@ def _turn_fix(work: MarkWork, piece: Piece) -> Fix | None:
         return None
     rooms = {a: room_mm(box, axis=a, bed_x_mm=machine.bed_x_mm, bed_y_mm=machine.bed_y_mm) for a in AXES}
     profiles = {"x": wish.profiles["y"], "y": wish.profiles["x"]}
-    swapped = replace(
-        wish, room_mm=rooms, profiles={a: replace(profiles[a], axis=a) for a in AXES}
-    )
+    swapped = replace(wish, room_mm=rooms, profiles={a: replace(profiles[a], axis=a) for a in AXES})
     answer = _meets(swapped, held={})
     if answer is None:
         return None
@@ -302,4 +300,3 @@ def _turn_fix(work: MarkWork, piece: Piece) -> Fix | None:
         target="piece",
         change=(("turn_deg", turned.turn_deg),),
     )
-

@@ -78,9 +78,12 @@ def _grid(wish: Wish, *, axis: Axis) -> _Grid:
         speeds = speeds[(speeds <= machine.speed_max_mm_per_s) & (speeds > 0.0)]
     far = OFFSET_RAYLEIGHS * wish.beam.rayleigh_length_mm
     offsets = np.round(np.arange(0.0, far + OFFSET_STEP_mm, OFFSET_STEP_mm), 6)
+    spacings = SPACINGS_mm[SPACINGS_mm >= wish.least_spacing_mm]
+    if spacings.size == 0:
+        spacings = np.array([wish.least_spacing_mm])
     return _Grid(
         passes=np.array([hold.passes] if hold.passes is not None else PASSES, dtype=np.float64),
-        spacing_mm=SPACINGS_mm if hold.line_spacing_mm is None else np.array([hold.line_spacing_mm]),
+        spacing_mm=spacings if hold.line_spacing_mm is None else np.array([hold.line_spacing_mm]),
         offset_mm=offsets if hold.focus_offset_mm is None else np.array([hold.focus_offset_mm]),
         speed_mm_per_s=speeds,
     )
@@ -324,9 +327,7 @@ def predicted_tone_L(
     exposure = np.log10(dose) + exposure_shift(
         wish.curve, dwell_ms=dwell_ms(beam_radius_mm=radius, speed_mm_per_s=speed_mm_per_s), passes=passes
     )
-    return float(
-        averaged_tone_L(wish.curve, exposure, beam_radius_mm=radius, line_spacing_mm=line_spacing_mm)
-    )
+    return float(averaged_tone_L(wish.curve, exposure, beam_radius_mm=radius, line_spacing_mm=line_spacing_mm))
 
 
 def without_room_limit(wish: Wish) -> Wish:

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from evenburn.core.art.detail import Widths, measure_widths
 from evenburn.core.art.ink import InkProfile, ink_box_mm, ink_profile
-from evenburn.core.art.picture import Artwork, Grid, draw_on_bed, grid_in_box
+from evenburn.core.art.picture import Artwork, Drawn, draw_on_bed, grid_in_box, Grid
 from evenburn.core.layout.place import mark_on_bed, room_mm
 from evenburn.core.nouns.machine import Machine
 from evenburn.core.nouns.mark import Axis, Mark, Piece
@@ -21,8 +21,8 @@ Box = tuple[float, float, float, float]
 AXES: tuple[Axis, ...] = ("x", "y")
 
 SURVEY_PIXELS = 1.5e6  # enough for hull and extents within a tenth of a millimetre on a 150 mm mark
-WIDTH_PIXELS = 8.0e6
-WIDTH_PIXEL_LEAST_mm = 0.02
+WIDTH_PIXELS = 6.0e6
+WIDTH_PIXEL_LEAST_mm = 0.025
 BARE_L = 0.5  # a photograph's tone this near to the bare wood is left unburnt; half of what anybody sees
 
 
@@ -58,15 +58,17 @@ def survey_mark(machine: Machine, *, piece: Piece, mark: Mark, wood: Wood, artwo
     pixel = min(pixel, mark.size_mm[0], mark.size_mm[1])
     grid = grid_in_box(box_bed, pixel_mm=pixel)
     photo = mark.treatment == "photo"
-    drawn = draw_on_bed(artwork, grid=grid, size_mm=mark.size_mm, turn_deg=piece.turn_deg, as_light=photo)
-    ink = ink_of_light(drawn, wood=wood, tone=mark.tone_L) if photo else drawn >= 0.5
-    ink_box = ink_box_mm(ink, x0_mm=grid.x0_mm, y0_mm=grid.y0_mm, pixel_mm=grid.pixel_mm)
-    around = ink_box if ink_box is not None else box_bed
     widths = Widths(stroke_mm=None, gap_mm=None)
     if not photo:
         fine = _pixel_mm(mark.size_mm, pixels=WIDTH_PIXELS, least_mm=WIDTH_PIXEL_LEAST_mm)
         width_px, height_px = (max(1, round(side / fine)) for side in mark.size_mm)
-        widths = measure_widths(artwork.ink(width_px=width_px, height_px=height_px), pixel_mm=fine)
+        once = Drawn(picture=artwork.ink(width_px=width_px, height_px=height_px))
+        widths = measure_widths(once.picture, pixel_mm=fine)
+        artwork = once
+    drawn = draw_on_bed(artwork, grid=grid, size_mm=mark.size_mm, turn_deg=piece.turn_deg, as_light=photo)
+    ink = ink_of_light(drawn, wood=wood, tone=mark.tone_L) if photo else drawn >= 0.5
+    ink_box = ink_box_mm(ink, x0_mm=grid.x0_mm, y0_mm=grid.y0_mm, pixel_mm=grid.pixel_mm)
+    around = ink_box if ink_box is not None else box_bed
     span = mark.tone_L - wood.curve.bare_L
     return Survey(
         box_bed_mm=box_bed,

@@ -21,6 +21,7 @@ class Wish:
     profiles : what lines along each axis meet.
     room_mm : for each axis, free distance before and after the ink inside the bed. [mm]
     faint_L : the faintest tone a photograph asks for; None for even tone. [L*]
+    least_spacing_mm : below it the burn image would not fit into memory. [mm]
     banding_factor : 1 asks for banding below sight; larger lets more pass.
     """
 
@@ -38,6 +39,7 @@ class Wish:
     reading_distance_mm: float
     hold: Hold
     banding_factor: float = 1.0
+    least_spacing_mm: float = 0.0
 
     def finest_mm(self) -> float:
         """Return the detail that has to survive: the wished sharpness, or finer where the artwork is finer. [mm]"""

@@ -122,9 +122,7 @@ def dose_map_J_per_mm2(lines: LineEnergy, *, beam_radius_mm: float, rise_time_s:
     Own derivation: the map is linear in the powers, so beam and response are convolutions; docs/how-it-works.
     """
     grid = lines.grid
-    along_px, cross_px = (
-        (grid.pixel_x_mm, grid.pixel_y_mm) if lines.axis == "x" else (grid.pixel_y_mm, grid.pixel_x_mm)
-    )
+    along_px, cross_px = (grid.pixel_x_mm, grid.pixel_y_mm) if lines.axis == "x" else (grid.pixel_y_mm, grid.pixel_x_mm)
     length_px = lines.speed_mm_per_s * rise_time_s / along_px
     forward, backward = lines.forward_J, lines.backward_J
     if length_px > 0.02:

@@ -18,7 +18,9 @@ TABLE_SIZE = 16384  # steps of dose in the look-up table, by square root so that
 PHASES = 16  # places across one line spacing over which the ripple is averaged
 
 
-def averaged_tone_L(curve: CharacteristicCurve, exposure: FloatArray, *, beam_radius_mm: float, line_spacing_mm: float) -> FloatArray:
+def averaged_tone_L(
+    curve: CharacteristicCurve, exposure: FloatArray, *, beam_radius_mm: float, line_spacing_mm: float
+) -> FloatArray:
     """Return the tone seen from afar where lines leave a ripple: the mean over it as reflectance. [L*]
 
     Source

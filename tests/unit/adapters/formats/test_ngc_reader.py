@@ -192,6 +192,11 @@ def test_a_first_move_that_burns_is_a_stop() -> None:
     assert codes(report) == {"laser-not-off-first"}
 
 
+def test_switching_on_before_any_power_word_is_a_stop() -> None:
+    finding = only("M3\nS0\nG1 X20 S500\nS0")
+    assert (finding.code, finding.line) == ("power-not-set", 5)
+
+
 def test_off_may_be_zero_power_under_the_on_word() -> None:
     report = read_program("G21 G90 G94 G17\nF6000\nM3 S0\nG0 X10 Y10\nG1 X20 S500\nM5\nM2\n", BENCH)
     assert report.findings == ()

@@ -40,6 +40,7 @@ common = st.tuples(
     st.sampled_from(["", "", "G0", "G1", "G00", "G01", "g1", "G10", "G2"]),
     _word("X", position),
     _word("Y", position),
+    st.one_of(st.just(""), st.just(""), _word("F", feed)),
     _word("S", power),
     _word("F", feed),
     st.sampled_from(["", "", "", " ", "(turn)", "I5", "X1"]),

@@ -8,11 +8,11 @@ from evenburn.adapters.formats.ngc_reader.findings import Collector, Limits
 from evenburn.adapters.formats.ngc_reader.machine_state import FEED, RAPID, Machine
 from evenburn.adapters.formats.ngc_reader.words import line_of
 
-_DECIMAL = r"[0-9]{1,6}+(?:\.[0-9]{0,6}+)?"  # digits are never given back: a line that does not fit fails at once
-# N5 G1 X1.5 Y-2 S100 F6000, each word optional, in this order and at most one blank between: 75 characters at most
+_DECIMAL = r"[0-9]{1,5}+(?:\.[0-9]{0,5}+)?"  # digits are never given back: a line that does not fit fails at once
+# N5 G1 X1.5 Y-2 S100 F6000, each word optional, F also before S, at most one blank between: 77 characters at most
 _PLAIN = re.compile(
     r"(?:N[0-9]{1,5}+ ?)?(?:G0?([01]) ?)?"
-    rf"(?:X(-?{_DECIMAL}) ?)?(?:Y(-?{_DECIMAL}) ?)?(?:S({_DECIMAL}) ?)?(?:F({_DECIMAL}))?"
+    rf"(?:X(-?{_DECIMAL}) ?)?(?:Y(-?{_DECIMAL}) ?)?(?:F({_DECIMAL}) ?)?(?:S({_DECIMAL}) ?)?(?:F({_DECIMAL}))?"
 )
 
 
@@ -82,7 +82,11 @@ def _run_plain(machine: Machine, lines: list[str], at: int, last: int) -> int:
         found = match(lines[at])
         if found is None:
             break
-        g, x_text, y_text, s_text, f_text = found.groups()
+        g, x_text, y_text, f_text, s_text, f_late = found.groups()
+        if f_late:
+            if f_text:
+                break  # two of them
+            f_text = f_late
         if x_text:
             x = float(x_text)
             if y_text:

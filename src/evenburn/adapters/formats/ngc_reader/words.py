@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 LINE_LIMIT = 80  # a line stays under it; evenburn's own promise, far inside the standard's
 STANDARD_LINE_LIMIT = 255  # characters, the line's end not counted: the buffer holds 256 with it
+READ_LIMIT = 4096  # characters of one line; behind them nothing is read, the line is refused anyway
 NUMBER_LIMIT = 1e9  # no bench is a thousand kilometres wide
 _FAULT_LIMIT = 20  # on one line; by then it is not a program
 _LETTERS = frozenset("ABCDFGHIJKLMNPQRSTXYZ")  # NISTIR 6556, Table 1
@@ -45,7 +46,8 @@ class Line:
 
 class _Scanner:
     def __init__(self, text: str) -> None:
-        self.text = text
+        self.length = len(text)
+        self.text = text[:READ_LIMIT]
         self.words: list[Word] = []
         self.faults: list[Fault] = []
         self.is_deletable = False
@@ -71,7 +73,7 @@ class _Scanner:
         return Line(words=tuple(self.words), faults=tuple(self.faults), is_deletable=self.is_deletable)
 
     def _whole_line(self) -> None:
-        length = len(self.text)
+        length = self.length
         if length > STANDARD_LINE_LIMIT:
             self.fault("line-too-long", f"the line has {length} characters; the standard allows {STANDARD_LINE_LIMIT}")
         elif length >= LINE_LIMIT:

@@ -1,0 +1,5 @@
+"""`python -m evenburn`."""
+
+from evenburn.cli.main import run
+
+run()

@@ -1,0 +1,133 @@
+"""machine.toml: the bench and its lenses, as a person writes them."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated, Literal, Self
+
+from pydantic import Field, Strict, model_validator
+
+from evenburn.adapters.formats.strict import StrictModel, checked, read_toml
+from evenburn.core.nouns.machine import Lens, Machine, PostProcessor
+from evenburn.core.nouns.provenance import Provenance
+
+Positive = Annotated[float, Field(gt=0.0, le=1e6)]
+Fraction = Annotated[float, Field(ge=0.0, le=1.0)]
+CurvePoint = Annotated[tuple[Fraction, Annotated[float, Field(ge=0.0)]], Strict(False)]  # TOML knows lists only
+Name = Annotated[str, Field(min_length=1, max_length=120)]
+ProgramLine = Annotated[str, Field(max_length=78)]
+
+
+class LensTable(StrictModel):
+    """One `[[lens]]`."""
+
+    name: Name
+    focal_length_mm: Positive = Field(description="Focal length. [mm]")
+    beam_diameter_mm: Positive = Field(description="1/e² diameter of the beam at the lens. [mm]")
+    beam_quality_m2: Annotated[float, Field(ge=1.0, le=50.0)] = Field(default=1.3, description="M², 1 is ideal.")
+    wavelength_um: Annotated[float, Field(gt=0.1, le=30.0)] = Field(default=10.6, description="Wavelength. [µm]")
+    focus_stand_off_mm: Annotated[float, Field(ge=0.0, le=1000.0)] = Field(
+        description="Nozzle-to-surface distance at which the waist lies on the surface. [mm]"
+    )
+    shape: Literal["meniscus", "plano-convex"] = Field(default="meniscus", description="Decides the aberration term.")
+    waist_radius_mm: Positive | None = Field(default=None, description="Measured 1/e² radius at the waist. [mm]")
+    rayleigh_length_mm: Positive | None = Field(default=None, description="Measured Rayleigh length. [mm]")
+
+
+class PostProcessorTable(StrictModel):
+    """`[post_processor]`: what the controller wants beyond the standard words."""
+
+    on_word: Literal["M3", "M4"] = "M3"
+    opening_lines: list[ProgramLine] = Field(default_factory=list, max_length=20)
+    closing_lines: list[ProgramLine] = Field(default_factory=list, max_length=20)
+
+
+class MachineTable(StrictModel):
+    """machine.toml."""
+
+    name: Name
+    bed_x_mm: Annotated[float, Field(gt=0.0, le=10000.0)] = Field(description="Travel along x. [mm]")
+    bed_y_mm: Annotated[float, Field(gt=0.0, le=10000.0)] = Field(description="Travel along y. [mm]")
+    power_max_W: Annotated[float, Field(gt=0.0, le=10000.0)] = Field(description="Power on the work at fraction 1. [W]")
+    power_curve: list[CurvePoint] | None = Field(
+        default=None, description="Pairs of power fraction and W, rising; straight from 0 without it."
+    )
+    power_least_fraction: Fraction = Field(default=0.0, description="Below it nothing fires.")
+    power_cap_fraction: Annotated[float, Field(gt=0.0, le=1.0)] = Field(default=1.0, description="Spares the tube.")
+    power_word_max: Annotated[float, Field(gt=0.0, le=1e6)] = Field(default=1000.0, description="S at fraction 1.")
+    speed_max_mm_per_s: Annotated[float, Field(gt=0.0, le=20000.0)]
+    rapid_mm_per_s: Annotated[float, Field(gt=0.0, le=20000.0)]
+    accel_x_mm_per_s2: Annotated[float, Field(gt=0.0, le=1e6)]
+    accel_y_mm_per_s2: Annotated[float, Field(gt=0.0, le=1e6)]
+    jerk_mm_per_s3: Annotated[float, Field(gt=0.0, le=1e9)] | None = None
+    line_overhead_s: Annotated[float, Field(ge=0.0, le=10.0)] = 0.0
+    rise_time_s: Annotated[float, Field(ge=0.0, le=0.1)] = 0.0
+    reversal_offset_mm: Annotated[float, Field(ge=-5.0, le=5.0)] = 0.0
+    air_kPa: list[Annotated[float, Field(ge=0.0, le=2000.0)]] | None = Field(default=None, max_length=20)
+    lens: list[LensTable] = Field(min_length=1, max_length=20)
+    post_processor: PostProcessorTable = Field(default_factory=PostProcessorTable)
+
+    @model_validator(mode="after")
+    def _agrees(self) -> Self:
+        if self.power_least_fraction >= self.power_cap_fraction:
+            raise ValueError(
+                f"power_least_fraction {self.power_least_fraction:g} must lie below "
+                f"power_cap_fraction {self.power_cap_fraction:g}"
+            )
+        names = [lens.name for lens in self.lens]
+        if len(set(names)) != len(names):
+            raise ValueError(f"lens names must differ; they are {', '.join(names)}")
+        if self.power_curve is not None:
+            pairs = self.power_curve
+            if len(pairs) < 2 or any(b[0] <= a[0] or b[1] <= a[1] for a, b in zip(pairs[:-1], pairs[1:], strict=True)):
+                raise ValueError("power_curve needs at least two pairs, both numbers rising from pair to pair")
+            if pairs[-1][0] != 1.0 or abs(pairs[-1][1] / self.power_max_W - 1.0) > 1e-6:
+                raise ValueError(
+                    f"power_curve ends at {pairs[-1][0]:g}, {pairs[-1][1]:g} W; it must end at 1, power_max_W "
+                    f"({self.power_max_W:g} W)"
+                )
+        return self
+
+
+def machine_from_table(table: MachineTable, *, source: str) -> Machine:
+    """Return the machine a table describes."""
+    curve = tuple((float(f), float(w)) for f, w in table.power_curve or [(0.0, 0.0), (1.0, table.power_max_W)])
+    if curve[0][0] > 0.0:
+        curve = ((0.0, 0.0), *curve)
+    return Machine(
+        name=table.name,
+        bed_x_mm=table.bed_x_mm,
+        bed_y_mm=table.bed_y_mm,
+        power_max_W=table.power_max_W,
+        power_curve=curve,
+        power_least_fraction=table.power_least_fraction,
+        power_cap_fraction=table.power_cap_fraction,
+        power_word_max=table.power_word_max,
+        speed_max_mm_per_s=table.speed_max_mm_per_s,
+        rapid_mm_per_s=table.rapid_mm_per_s,
+        accel_x_mm_per_s2=table.accel_x_mm_per_s2,
+        accel_y_mm_per_s2=table.accel_y_mm_per_s2,
+        jerk_mm_per_s3=table.jerk_mm_per_s3,
+        line_overhead_s=table.line_overhead_s,
+        rise_time_s=table.rise_time_s,
+        reversal_offset_mm=table.reversal_offset_mm,
+        air_kPa=tuple(sorted(table.air_kPa or ())),
+        lenses=tuple(Lens(**lens.model_dump()) for lens in table.lens),
+        post_processor=PostProcessor(
+            on_word=table.post_processor.on_word,
+            opening_lines=tuple(table.post_processor.opening_lines),
+            closing_lines=tuple(table.post_processor.closing_lines),
+        ),
+        provenance=Provenance(kind="user", detail=source),
+    )
+
+
+def read_machine(path: Path, *, name: str) -> Machine:
+    """Return the machine in a machine.toml.
+
+    Raises
+    ------
+    UnreadableFile, InvalidInput
+        As `read_toml` and `checked`.
+    """
+    return machine_from_table(checked(MachineTable, read_toml(path, name=name), name=name), source=name)

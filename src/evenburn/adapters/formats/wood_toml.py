@@ -1,0 +1,251 @@
+"""Woods: what a person writes about a lot, the curve files that `fit` saves, and the starting values that ship."""
+
+from __future__ import annotations
+
+import difflib
+import json
+import tomllib
+from functools import cache
+from importlib import resources
+from pathlib import Path
+from typing import Annotated, Any, Literal, Self
+
+import numpy as np
+from pydantic import Field, model_validator
+
+from evenburn.adapters.formats.strict import StrictModel, checked, read_toml
+from evenburn.core.errors import NotFound, UnreadableFile
+from evenburn.core.nouns.provenance import Provenance
+from evenburn.core.nouns.wood import CURVE_PARAMETERS, CharacteristicCurve, FinishingStep, Wood
+from evenburn.core.planning.materials import Material
+
+Lightness = Annotated[float, Field(ge=0.0, le=100.0)]
+Exposure = Annotated[float, Field(ge=-8.0, le=8.0)]
+Name = Annotated[str, Field(min_length=1, max_length=120)]
+Spread = Annotated[float, Field(ge=0.0, le=50.0)]
+Surface = Literal["bare", "sanded", "oiled", "lacquered", "masked"]
+
+
+class WoodTable(StrictModel):
+    """woods/NAME.toml."""
+
+    name: Name
+    surface: Surface = "bare"
+    curve: Annotated[str, Field(min_length=1, max_length=200)] | None = Field(
+        default=None, description="A curve file as `fit` writes it, beside this file; else the starting value."
+    )
+    confirmed_by: Name | None = Field(default=None, description="Who checked that a doubtful material may be burnt.")
+
+
+class ProvenanceTable(StrictModel):
+    """Where a curve comes from."""
+
+    kind: Literal["measured", "fitted", "published", "common practice", "starting value", "user"]
+    detail: Annotated[str, Field(max_length=400)] = ""
+
+
+class ParametersTable(StrictModel):
+    """Parameters of a characteristic curve."""
+
+    bare_L: Lightness
+    full_L: Lightness
+    x_mid: Exposure
+    steepness_per_decade: Annotated[float, Field(gt=0.0, le=200.0)]
+    asymmetry: Annotated[float, Field(gt=0.01, le=20.0)] = 1.0
+    reversal_L: Annotated[float, Field(ge=-100.0, le=100.0)] = 0.0
+    x_reversal: Exposure = 8.0
+    kappa: Annotated[float, Field(ge=-2.0, le=2.0)] = 0.0
+    pass_exponent: Annotated[float, Field(ge=0.0, le=3.0)] = 1.0
+
+
+class CurveDocument(StrictModel):
+    """curve.json, schema version 1."""
+
+    schema_version: Literal[1]
+    wood: Name
+    parameters: ParametersTable
+    covariance: list[list[float]] = Field(description="9 × 9, in the order of the parameters.")
+    x_low: Exposure
+    x_high: Exposure
+    x_char: Exposure
+    evenness_L: Spread
+    board_L: Spread
+    reading_L: Spread = 0.0
+    provenance: ProvenanceTable
+
+    @model_validator(mode="after")
+    def _agrees(self) -> Self:
+        size = len(CURVE_PARAMETERS)
+        matrix = np.array(self.covariance, dtype=np.float64) if self._square(size) else None
+        if matrix is None:
+            raise ValueError(f"covariance must be {size} lists of {size} numbers")
+        scale = float(np.abs(matrix).max()) + 1e-300
+        if not np.allclose(matrix, matrix.T, atol=1e-9 * scale) or np.linalg.eigvalsh(matrix).min() < -1e-6 * scale:
+            raise ValueError("covariance must be symmetric and not negative")
+        if self.x_low >= min(self.x_high, self.x_char):
+            raise ValueError(f"x_low {self.x_low:g} must lie below x_high and x_char")
+        if self.parameters.bare_L == self.parameters.full_L:
+            raise ValueError("bare_L and full_L must differ")
+        return self
+
+    def _square(self, size: int) -> bool:
+        return len(self.covariance) == size and all(len(row) == size for row in self.covariance)
+
+
+def curve_from_document(document: CurveDocument) -> CharacteristicCurve:
+    """Return the curve a document describes."""
+    matrix = np.array(document.covariance, dtype=np.float64)
+    matrix.setflags(write=False)
+    return CharacteristicCurve(
+        **document.parameters.model_dump(),
+        x_low=document.x_low,
+        x_high=document.x_high,
+        x_char=document.x_char,
+        covariance=matrix,
+        evenness_L=document.evenness_L,
+        board_L=document.board_L,
+        reading_L=document.reading_L,
+        provenance=Provenance(kind=document.provenance.kind, detail=document.provenance.detail),
+    )
+
+
+def read_curve(path: Path, *, name: str) -> CharacteristicCurve:
+    """Return the curve in a curve.json.
+
+    Raises
+    ------
+    UnreadableFile, InvalidInput
+        If it is missing, is no JSON, or does not hold.
+    """
+    try:
+        data = json.loads(path.read_text(encoding="utf-8"))
+    except FileNotFoundError as error:
+        raise UnreadableFile(name, "is missing") from error
+    except (json.JSONDecodeError, UnicodeDecodeError, RecursionError) as error:
+        raise UnreadableFile(name, f"is not JSON: {error}") from error
+    except OSError as error:
+        raise UnreadableFile(name, f"cannot be read: {error.strerror}") from error
+    if not isinstance(data, dict):
+        raise UnreadableFile(name, "does not hold a JSON object")
+    return curve_from_document(checked(CurveDocument, data, name=name))
+
+
+@cache
+def _shipped() -> dict[str, Any]:
+    text = (resources.files("evenburn") / "assets" / "woods.toml").read_text(encoding="utf-8")
+    return tomllib.loads(text)
+
+
+def shipped_ids() -> tuple[str, ...]:
+    """Return the ids of the woods that ship as starting values."""
+    return tuple(_shipped()["wood"])
+
+
+def shipped_wood(wood_id: str) -> Wood:
+    """Return a wood that ships, with its starting-value curve.
+
+    Raises
+    ------
+    NotFound
+        If there is none of that id; the message lists those there are.
+    """
+    tables = _shipped()
+    if wood_id not in tables["wood"]:
+        near = difflib.get_close_matches(wood_id, shipped_ids(), n=1, cutoff=0.5)
+        raise NotFound(
+            f'wood "{wood_id}" is not known; shipped are {", ".join(shipped_ids())}',
+            hint=f"Did you mean {near[0]}? Or write woods/{wood_id}.toml." if near else f"Write woods/{wood_id}.toml.",
+        )
+    entry = tables["wood"][wood_id]
+    spread = tables["spread"]
+    curve = CharacteristicCurve(
+        bare_L=entry["bare_L"],
+        full_L=entry["full_L"],
+        x_mid=float(np.log10(entry["dose_mid_J_per_mm2"])),
+        steepness_per_decade=entry["steepness_per_decade"],
+        asymmetry=entry["asymmetry"],
+        reversal_L=entry["reversal_L"],
+        x_reversal=float(np.log10(entry["dose_reversal_J_per_mm2"])),
+        kappa=entry["kappa"],
+        pass_exponent=1.0,
+        x_low=float(np.log10(entry["dose_low_J_per_mm2"])),
+        x_high=float(np.log10(entry["dose_high_J_per_mm2"])),
+        x_char=float(np.log10(entry["dose_char_J_per_mm2"])),
+        covariance=np.diag([float(spread[f"{name}_sd"]) ** 2 for name in CURVE_PARAMETERS]),
+        evenness_L=entry["evenness_L"],
+        board_L=entry["board_L"],
+        reading_L=0.0,
+        provenance=Provenance(kind="starting value", detail="from memory; to be replaced by a card of your own lot"),
+    )
+    steps = tables["finishing"][entry["finishing"]]
+    return Wood(
+        id=wood_id,
+        name=entry["name"],
+        surface="bare",
+        curve=curve,
+        bare_ab=(entry["bare_ab"][0], entry["bare_ab"][1]),
+        full_ab=(entry["full_ab"][0], entry["full_ab"][1]),
+        grain=entry["grain"],
+        burns_unevenly=entry["burns_unevenly"],
+        finishing=tuple(FinishingStep(**step) for step in steps),
+        cautions=tuple(entry.get("cautions", ())),
+    )
+
+
+def read_wood(folder: Path, wood_id: str) -> tuple[Wood, WoodTable | None]:
+    """Return a wood of a batch folder: its own file, curve and name, over the starting value of that id or name.
+
+    Raises
+    ------
+    NotFound, UnreadableFile, InvalidInput
+        If neither a file nor a starting value is there, or the file does not hold.
+    """
+    path = folder / "woods" / f"{wood_id}.toml"
+    if not path.exists():
+        return shipped_wood(wood_id), None
+    name = f"woods/{wood_id}.toml"
+    table = checked(WoodTable, read_toml(path, name=name), name=name)
+    slug = "-".join(table.name.lower().split())
+    base_id = wood_id if wood_id in shipped_ids() else slug
+    if table.curve is not None:
+        curve_path = path.parent / table.curve
+        if not curve_path.resolve().is_relative_to(folder.resolve()):
+            raise UnreadableFile(name, f'curve = "{table.curve}" lies outside the batch folder')
+        curve = read_curve(curve_path, name=f"woods/{table.curve}")
+        base = shipped_wood(base_id if base_id in shipped_ids() else _likeness(curve))
+    else:
+        base = shipped_wood(base_id)
+        curve = base.curve
+    return (
+        Wood(
+            id=wood_id,
+            name=table.name,
+            surface=table.surface,
+            curve=curve,
+            bare_ab=base.bare_ab,
+            full_ab=base.full_ab,
+            grain=base.grain,
+            burns_unevenly=base.burns_unevenly,
+            finishing=base.finishing,
+            cautions=base.cautions,
+        ),
+        table,
+    )
+
+
+def _likeness(curve: CharacteristicCurve) -> str:
+    """Return the shipped wood whose bare tone is nearest, for the colours and finishing of a wood we do not know."""
+    if curve.full_L > curve.bare_L:
+        return "slate"
+    woods = {i: _shipped()["wood"][i] for i in shipped_ids() if i != "slate"}
+    return min(woods, key=lambda i: abs(woods[i]["bare_L"] - curve.bare_L))
+
+
+@cache
+def materials() -> tuple[Material, ...]:
+    """Return the materials that must not be burnt and those to be doubted."""
+    text = (resources.files("evenburn") / "assets" / "materials.toml").read_text(encoding="utf-8")
+    return tuple(
+        Material(name=m["name"], words=tuple(m["words"]), level=m["level"], why=m["why"])
+        for m in tomllib.loads(text)["material"]
+    )

@@ -1,0 +1,1 @@
+"""What stays on disk."""

@@ -1,0 +1,135 @@
+"""The `evenburn` command."""
+
+from __future__ import annotations
+
+import datetime as dt
+import sys
+from pathlib import Path
+from typing import Annotated
+
+import click
+import typer
+
+from evenburn import __version__
+from evenburn.cli.faces import show_error
+from evenburn.core.errors import EvenburnError, StorageError
+
+DONE, FOUND_STOP, INPUT_AT_FAULT, COMPUTER_AT_FAULT = 0, 1, 2, 4
+
+app = typer.Typer(
+    name="evenburn",
+    help="The bench book that computes: recipe, proof, program and run sheet for a small laser-engraving bench.",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+)
+
+DateOption = Annotated[
+    str | None,
+    typer.Option(
+        "--date",
+        metavar="YYYY-MM-DD",
+        help="Date that is printed and written; the same input and date give the same bytes. Default: today.",
+    ),
+]
+JsonOption = Annotated[bool, typer.Option("--json", help="Print the result as JSON on standard output, nothing else.")]
+
+
+def _date(text: str | None) -> str:
+    """Return an ISO date, today where none is given; the only clock evenburn reads."""
+    if text is None:
+        return dt.date.today().isoformat()
+    try:
+        return dt.date.fromisoformat(text).isoformat()
+    except ValueError as error:
+        raise click.BadParameter(f"{text!r} is no date; write it as 2026-06-09", param_hint="--date") from error
+
+
+@app.callback(invoke_without_command=True)
+def _root(
+    version: Annotated[bool, typer.Option("--version", help="Print the version and stop.", is_eager=True)] = False,
+) -> None:
+    if version:
+        typer.echo(f"evenburn {__version__}")
+        raise typer.Exit(DONE)
+
+
+@app.command()
+def plan(
+    folder: Annotated[Path, typer.Argument(help="Batch folder: batch.toml, machine.toml, artwork, woods/.")],
+    to: Annotated[Path, typer.Option("--to", help="Folder to write programs, proofs, run sheet and plan.json into.")],
+    date: DateOption = None,
+    json: JsonOption = False,
+) -> None:
+    """Plan a batch folder: recipes, programs, proofs, run sheet."""
+    from evenburn.cli.progress import shown_progress  # noqa: PLC0415  # numbers and pictures are loaded when needed
+    from evenburn.cli.show_plan import show_planned  # noqa: PLC0415
+    from evenburn.services.plan_batch import plan_batch  # noqa: PLC0415
+
+    with shown_progress() as progress:
+        planned = plan_batch(folder, to=to, date=_date(date), progress=progress)
+    show_planned(planned, as_json=json)
+
+
+@app.command()
+def demo(
+    to: Annotated[Path, typer.Option("--to", help="Folder for the demo: its batch goes to batch/ inside it.")] = Path(
+        "out/demo"
+    ),
+    date: DateOption = None,
+    json: JsonOption = False,
+) -> None:
+    """Lay out the demo batch and plan it: a rowing club's regatta prizes, one of which does not fit."""
+    from evenburn.cli.progress import shown_progress  # noqa: PLC0415
+    from evenburn.cli.show_plan import show_planned  # noqa: PLC0415
+    from evenburn.services.demo import plan_demo  # noqa: PLC0415
+
+    with shown_progress() as progress:
+        planned = plan_demo(to, date=_date(date), progress=progress)
+    show_planned(planned, as_json=json)
+
+
+@app.command()
+def verify(
+    program: Annotated[Path, typer.Argument(help="Program to read back, RS-274/NGC.")],
+    machine: Annotated[Path, typer.Option("--machine", help="machine.toml it is to run on.")],
+    json: JsonOption = False,
+) -> None:
+    """Read a program back from disk and check it against the machine. Exit code 1 if it must not run."""
+    from evenburn.cli.show_report import show_report  # noqa: PLC0415
+    from evenburn.services.verify_program import verify_program  # noqa: PLC0415
+
+    report = verify_program(program, machine)
+    show_report(report, name=program.name, as_json=json)
+    if not report.passed:
+        raise typer.Exit(FOUND_STOP)
+
+
+def run() -> None:
+    """Run the command and leave with its exit code; errors have one shape and never a traceback."""
+    sys.exit(main(sys.argv[1:]))
+
+
+def main(arguments: list[str]) -> int:
+    """Return the exit code of a command line: 0 done, 1 verify found a stop, 2 input, 4 computer at fault."""
+    try:
+        outcome = app(args=arguments, prog_name="evenburn", standalone_mode=False)
+    except click.ClickException as error:
+        hint = "evenburn --help lists the verbs; evenburn VERB --help its options."
+        show_error((error.format_message(),), hint=hint)
+        return INPUT_AT_FAULT
+    except (click.exceptions.Abort, KeyboardInterrupt):
+        show_error(("stopped by hand; nothing was written",), hint="")
+        return INPUT_AT_FAULT
+    except EvenburnError as error:
+        show_error(error.lines(), hint=error.hint)
+        return COMPUTER_AT_FAULT if isinstance(error, StorageError) else INPUT_AT_FAULT
+    except MemoryError:
+        show_error(("this computer ran out of memory",), hint="Plan fewer or smaller marks at once.")
+        return COMPUTER_AT_FAULT
+    except OSError as error:
+        where = f" ({error.filename})" if error.filename else ""
+        show_error((f"{error.strerror or error}{where}",), hint="Is the disk full, or the folder not yours?")
+        return COMPUTER_AT_FAULT
+    return outcome if isinstance(outcome, int) else DONE

@@ -1,0 +1,28 @@
+"""A verified program on the terminal."""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+import sys
+from typing import TYPE_CHECKING
+
+from evenburn.core.units import duration_text
+
+if TYPE_CHECKING:
+    from evenburn.services.verify_program import Report
+
+
+def show_report(report: Report, *, name: str, as_json: bool) -> None:
+    """Print the findings of a program, then what it does."""
+    if as_json:
+        json.dump({"program": name, **dataclasses.asdict(report)}, sys.stdout, indent=2, allow_nan=False)
+        sys.stdout.write("\n")
+        return
+    for finding in report.findings:
+        place = f"line {finding.line}: " if finding.line is not None else ""
+        print(f"{finding.level:<5} {finding.code}: {place}{finding.text} {finding.remedy}")
+    box = report.burn_box_mm
+    where = f"burns x {box[0]:.1f} to {box[2]:.1f}, y {box[1]:.1f} to {box[3]:.1f} mm" if box else "burns nothing"
+    print(f"{name}: {report.lines} lines, {report.moves} moves, {duration_text(report.time_s)}; {where}")
+    print("passed" if report.passed else "must not run")
