@@ -5,12 +5,9 @@ from __future__ import annotations
 import dataclasses
 import json
 import sys
-from typing import TYPE_CHECKING
 
 from evenburn.core.units import duration_text
-
-if TYPE_CHECKING:
-    from evenburn.services.verify_program import Report
+from evenburn.services.verify_program import Report
 
 
 def show_report(report: Report, *, name: str, as_json: bool) -> None:

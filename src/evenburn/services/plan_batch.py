@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import zlib
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
+
+import numpy as np
 
 from evenburn.adapters.formats.ngc_reader import Report, verify_file
 from evenburn.adapters.formats.ngc_writer import Head, program_lines
@@ -219,7 +222,14 @@ def _prove(program: Path, machine: Machine, mark: MarkWork) -> Report:
 
 
 def _write_proof(target: Path, work: PieceWork, planned: PiecePlan) -> None:
-    pictures = proof_pictures(work, board_px=BOARD_px, planned_px=PLANNED_px, offset_px=OFFSET_px)
+    seed = zlib.crc32(work.piece.id.encode())  # each piece its own wood, the same every time it is planned
+    pictures = proof_pictures(
+        work,
+        board_px=BOARD_px,
+        planned_px=PLANNED_px,
+        offset_px=OFFSET_px,
+        generator=lambda: np.random.default_rng(seed),
+    )
     shown = next(m for m in planned.marks if m.mark.id == pictures.shown_mark_id)
     recipe, predicted, curve = shown.recipe, shown.predicted, work.wood.curve
     nb = "\u00a0"

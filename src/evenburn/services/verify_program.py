@@ -8,6 +8,8 @@ from evenburn.adapters.formats.machine_toml import read_machine
 from evenburn.adapters.formats.ngc_reader import Limits, Report, verify_file
 from evenburn.core.nouns.machine import Machine
 
+__all__ = ["Report", "limits_of", "verify_program"]
+
 
 def limits_of(machine: Machine) -> Limits:
     """Return what the reader has to know of a machine."""

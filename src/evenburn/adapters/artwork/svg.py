@@ -131,25 +131,30 @@ def _refuse_outside(root: etree._Element, *, name: str) -> None:
     while stack:
         element, depth = stack.pop()
         if depth > DEEPEST:
-            raise UnreadableFile(name, f"nests deeper than {DEEPEST} levels", line=element.sourceline)
+            raise UnreadableFile(name, f"nests deeper than {DEEPEST} levels", line=_line(element))
         if isinstance(element, etree._ProcessingInstruction) and "href" in (element.text or ""):
             raise UnreadableFile(
                 name, "refers to a style sheet outside itself", hint="Put the styles into the drawing."
             )
         if isinstance(element.tag, str):
             if etree.QName(element).localname == "script":
-                raise UnreadableFile(name, "holds a script, which is not run", line=element.sourceline)
+                raise UnreadableFile(name, "holds a script, which is not run", line=_line(element))
             texts = [element.text or ""] if etree.QName(element).localname == "style" else []
             for key, value in element.attrib.items():
                 if etree.QName(key).localname == "href":
-                    _refuse_target(str(value), name=name, line=element.sourceline)
+                    _refuse_target(str(value), name=name, line=_line(element))
                 texts.append(str(value))
             for text in texts:
                 if "@import" in text:
-                    raise UnreadableFile(name, "imports a style sheet from outside", line=element.sourceline)
+                    raise UnreadableFile(name, "imports a style sheet from outside", line=_line(element))
                 for target in REFERENCE.findall(text):
-                    _refuse_target(target, name=name, line=element.sourceline)
+                    _refuse_target(target, name=name, line=_line(element))
         stack.extend((child, depth + 1) for child in element)
+
+
+def _line(element: etree._Element) -> int | None:
+    line: object = getattr(element, "sourceline", None)
+    return line if isinstance(line, int) else None
 
 
 def _refuse_target(target: str, *, name: str, line: int | None) -> None:

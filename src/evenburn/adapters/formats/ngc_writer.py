@@ -74,7 +74,7 @@ def program_lines(machine: Machine, events: Iterable[Event], *, head: Head) -> I
 
 def _sweep_lines(machine: Machine, sweep: Sweep, *, decimals: int, feed_word: str) -> Iterator[str]:
     along, cross = ("X", "Y") if sweep.axis == "x" else ("Y", "X")
-    words: Sequence[float] = power_word(machine, power=sweep.power_W).tolist()
+    words: Sequence[float] = power_word(machine, power_W=sweep.power_W).tolist()
     edges = sweep.edges_mm.tolist()
     first = f"G1 {along}{_number(edges[0], 3)} {cross}{_number(sweep.cross_mm, 3)} S0{feed_word}"
     yield first

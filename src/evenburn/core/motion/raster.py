@@ -89,7 +89,7 @@ def raster_events(
         pending: Sweep | None = None
         for index in rows:
             pixel_edges, powers = _row_runs(power_W[index])
-            edges = along_origin_mm + pixel_edges * line_spacing_mm
+            edges: FloatArray = along_origin_mm + pixel_edges.astype(np.float64) * line_spacing_mm
             if direction < 0.0:
                 edges, powers = edges[::-1], powers[::-1]
             edges = edges - direction * lead

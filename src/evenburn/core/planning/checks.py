@@ -166,7 +166,7 @@ def _power_check(work: MarkWork, *, least_W: float, most_W: float, below: bool) 
             ),
             remedy=f"Go {slowest:.2f} times as fast or as coarse, or let go of the held speed and line spacing.",
         )
-    share = float(power_fraction(machine, power=most_W))
+    share = float(power_fraction(machine, power_W=most_W))
     return Check(
         level="stop",
         code="power-above-cap",

@@ -112,7 +112,7 @@ def recipe_of(wish: Wish, found: Found, *, air_kPa: float | None) -> Recipe:
         power = most_W  # the last step of the solver may pass the cap by what the ripple takes; the tone says so
     if least_W <= found.power_W and power < least_W:
         power = least_W
-    settable = float(settable_power_W(wish.machine, power=min(power, wish.machine.power_max_W)))
+    settable = float(settable_power_W(wish.machine, power_W=min(power, wish.machine.power_max_W)))
     if power > wish.machine.power_max_W:
         settable = power
     low: float | None = None
@@ -120,10 +120,10 @@ def recipe_of(wish: Wish, found: Found, *, air_kPa: float | None) -> Recipe:
         ratio = 10.0 ** float(
             exposures_for_tones(wish.curve, wish.faint_L) - exposures_for_tones(wish.curve, wish.tone_L)
         )
-        low = float(settable_power_W(wish.machine, power=max(settable * ratio, least_W)))
+        low = float(settable_power_W(wish.machine, power_W=max(settable * ratio, least_W)))
     return Recipe(
         power_W=settable,
-        power_fraction=float(power_fraction(wish.machine, power=settable))
+        power_fraction=float(power_fraction(wish.machine, power_W=settable))
         if settable <= wish.machine.power_max_W
         else settable / wish.machine.power_max_W,
         speed_mm_per_s=found.speed_mm_per_s,
@@ -185,7 +185,7 @@ def power_picture_W(
     nearer_bare = np.abs(steps - curve.bare_L) < np.abs(steps - faintest)
     powers = np.where(powers < least_W, np.where(nearer_bare, 0.0, least_W), powers)
     powers = np.where(np.abs(steps - curve.bare_L) <= BARE_L, 0.0, powers)
-    table = settable_power_W(wish.machine, power=powers).astype(np.float32)
+    table = settable_power_W(wish.machine, power_W=powers).astype(np.float32)
     share = (wished - np.float32(curve.bare_L)) / np.float32(mark.tone_L - curve.bare_L)
     return np.asarray(table[np.clip(np.rint(share * (GREY_STEPS - 1)), 0, GREY_STEPS - 1).astype(np.int32)])
 

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-import zlib
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -97,18 +96,20 @@ def burn_of(work: MarkWork) -> Burn:
 
 
 def proof_pictures(
-    work: PieceWork, *, board_px: int, planned_px: tuple[int, int], offset_px: tuple[int, int]
+    work: PieceWork,
+    *,
+    board_px: int,
+    planned_px: tuple[int, int],
+    offset_px: tuple[int, int],
+    generator: Callable[[], np.random.Generator],
 ) -> ProofPictures:
-    """Return the pictures of a piece's proof; the wood's blotches follow from the piece's id.
+    """Return the pictures of a piece's proof.
 
     Parameters
     ----------
     board_px : longest side of the board; planned_px, offset_px : width and height of the enlargements.
+    generator : makes a fresh generator of the wood's blotches, the same each time it is called.
     """
-
-    def generator() -> np.random.Generator:
-        return np.random.default_rng(zlib.crc32(work.piece.id.encode()))
-
     shown = max(work.marks, key=lambda m: float((m.picture_W > 0.0).sum()) * m.grid.pixel_mm**2)
     burn = burn_of(shown)
     pixel = LINES_SHOWN * shown.recipe.line_spacing_mm / planned_px[1]

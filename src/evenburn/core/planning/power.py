@@ -19,32 +19,34 @@ def power_word_decimals(machine: Machine) -> int:
     return max(0, math.ceil(math.log10(LEAST_STEPS / machine.power_word_max) - 1e-9))
 
 
-def power_W(machine: Machine, *, power_fraction: ArrayLike) -> FloatArray:
+def power_at_fraction_W(machine: Machine, *, power_fraction: ArrayLike) -> FloatArray:
     """Return power on the work at fractions, straight between the points of the machine's curve. [W] Definition."""
     fractions, watts = zip(*machine.power_curve, strict=True)
-    return np.asarray(np.interp(power_fraction, fractions, watts), dtype=np.float64)
+    return np.asarray(np.interp(np.asarray(power_fraction, dtype=np.float64), fractions, watts), dtype=np.float64)
 
 
-def power_fraction(machine: Machine, *, power: ArrayLike) -> FloatArray:
-    """Return the fraction that gives a power. [W → 1] Source: `power_W` inverted."""
+def power_fraction(machine: Machine, *, power_W: ArrayLike) -> FloatArray:
+    """Return the fraction that gives a power. [W → 1] Source: `power_at_fraction_W` inverted."""
     fractions, watts = zip(*machine.power_curve, strict=True)
-    return np.asarray(np.interp(power, watts, fractions), dtype=np.float64)
+    return np.asarray(np.interp(np.asarray(power_W, dtype=np.float64), watts, fractions), dtype=np.float64)
 
 
-def power_word(machine: Machine, *, power: ArrayLike) -> FloatArray:
+def power_word(machine: Machine, *, power_W: ArrayLike) -> FloatArray:
     """Return the S word of powers, rounded to what can be written; 0 W is 0. [W → S] Definition."""
-    word = power_fraction(machine, power=power) * machine.power_word_max
+    word = power_fraction(machine, power_W=power_W) * machine.power_word_max
     rounded = np.round(word, power_word_decimals(machine))
-    return np.where(np.asarray(power) > 0.0, rounded, 0.0)
+    return np.where(np.asarray(power_W) > 0.0, rounded, 0.0)
 
 
-def settable_power_W(machine: Machine, *, power: ArrayLike) -> FloatArray:
+def settable_power_W(machine: Machine, *, power_W: ArrayLike) -> FloatArray:
     """Return the power nearest to the wished that the S word can say. [W] Definition."""
-    fraction = power_word(machine, power=power) / machine.power_word_max
-    return np.where(np.asarray(power) > 0.0, power_W(machine, power_fraction=fraction), 0.0)
+    fraction = power_word(machine, power_W=power_W) / machine.power_word_max
+    return np.where(np.asarray(power_W) > 0.0, power_at_fraction_W(machine, power_fraction=fraction), 0.0)
 
 
 def power_window_W(machine: Machine) -> tuple[float, float]:
     """Return the least power that fires and the most that the person allows. [W] Definition."""
-    low, high = power_W(machine, power_fraction=np.array([machine.power_least_fraction, machine.power_cap_fraction]))
+    low, high = power_at_fraction_W(
+        machine, power_fraction=np.array([machine.power_least_fraction, machine.power_cap_fraction])
+    )
     return float(low), float(high)

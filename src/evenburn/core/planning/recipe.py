@@ -110,7 +110,9 @@ def speed_limit_mm_per_s(machine: Machine, *, axis: Axis, room_mm: float) -> flo
     return low
 
 
-def raster_time_s(wish: Wish, *, axis: Axis, speed: FloatArray, spacing: FloatArray, passes: FloatArray) -> FloatArray:
+def raster_time_s(
+    wish: Wish, *, axis: Axis, speed_mm_per_s: FloatArray, line_spacing_mm: FloatArray, passes: FloatArray
+) -> FloatArray:
     """Return the estimated time of a raster from the artwork's profile. [s]
 
     Source
@@ -119,17 +121,20 @@ def raster_time_s(wish: Wish, *, axis: Axis, speed: FloatArray, spacing: FloatAr
     """
     machine, profile = wish.machine, wish.profiles[axis]
     ramp = time_to_speed_s(
-        speed, accel_mm_per_s2=accel_mm_per_s2(machine, axis=axis), jerk_mm_per_s3=machine.jerk_mm_per_s3
+        speed_mm_per_s, accel_mm_per_s2=accel_mm_per_s2(machine, axis=axis), jerk_mm_per_s3=machine.jerk_mm_per_s3
     )
     step = np.array(
         [
             travel_time_s(machine, dx_mm=0.0 if axis == "x" else p, dy_mm=p if axis == "x" else 0.0)
-            for p in np.ravel(spacing)
+            for p in np.ravel(line_spacing_mm)
         ]
-    ).reshape(np.shape(spacing))
-    lines = profile.rows_mm / spacing
+    ).reshape(np.shape(line_spacing_mm))
+    lines = profile.rows_mm / line_spacing_mm
     each = 2.0 * ramp + step + machine.line_overhead_s
-    return np.asarray(passes * (profile.hull_mm2 / (spacing * speed) + lines * each + profile.wander_mm / speed))
+    return np.asarray(
+        passes
+        * (profile.hull_mm2 / (line_spacing_mm * speed_mm_per_s) + lines * each + profile.wander_mm / speed_mm_per_s)
+    )
 
 
 def search(wish: Wish, *, relaxed: frozenset[str] = frozenset()) -> Found:
@@ -267,7 +272,7 @@ def _evaluate(wish: Wish, *, axis: Axis, relaxed: frozenset[str]) -> _Table:
     broken = np.zeros(shape, dtype=np.int64)
     for bit, name in enumerate(CONSTRAINTS):
         broken |= (excess[name] > 1e-9).astype(np.int64) << bit
-    time = raster_time_s(wish, axis=axis, speed=v, spacing=p, passes=n)
+    time = raster_time_s(wish, axis=axis, speed_mm_per_s=v, line_spacing_mm=p, passes=n)
     return _Table(
         axis=axis,
         grid=grid,

@@ -18,13 +18,16 @@ from evenburn.core.nouns.wood import Wood
 from evenburn.core.optics.beam import Beam, beam_radius_mm
 from evenburn.core.optics.lines import dwell_ms
 from evenburn.core.proof.dose import DoseGrid, LineEnergy, collect, dose_map_J_per_mm2
-from evenburn.core.proof.look import grain_L, reflectance_map, wood_colours
+from evenburn.core.proof.grain import grain_L
+from evenburn.core.proof.look import reflectance_map, wood_colours
+from evenburn.core.proof.turning import middle_of, turned_back, turned_size_px
 from evenburn.core.response.curve import exposure_shift
 from evenburn.core.tone.colour import lightness_L, luminance
 
 Picture = NDArray[np.float32]
 Colours = NDArray[np.uint8]
 EDGE_OVERSAMPLING = 4
+LOOK_WIDTH = 2.0  # the part of an enlargement that has to tell most is at most so much wider than high
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -119,16 +122,28 @@ def draw_board(
     for burn in burns:
         patch = mark_reflectance(burn, wood) / bare
         _paste(seen, patch, burn.grid, x0_mm=x0, y0_mm=y0, pixel_mm=pixel)
-    light = lightness_L(seen).astype(np.float32)
-    light += grain_L(wood, rows=rows, columns=columns, pixel_mm=pixel, generator=generator)
-    colours = wood_colours(wood, light)
     fine = EDGE_OVERSAMPLING
     mask = allowed_mask(outline, x0_mm=x0, y0_mm=y0, pixel_mm=pixel / fine, shape=(rows * fine, columns * fine)).astype(
         np.float32
     )
     coverage = np.asarray(cv2.resize(mask, (columns, rows), interpolation=cv2.INTER_AREA), np.float32)
-    colours, coverage = colours[::-1], coverage[::-1]
-    return _upright(colours, coverage, pixel_mm=pixel, turn_deg=turn_deg)
+    coverage = turned_back(coverage[::-1], turn_deg=turn_deg, outside=0.0)
+    seen = turned_back(seen[::-1], turn_deg=turn_deg, outside=float(bare))
+    used_rows, used_columns = (np.flatnonzero((coverage > 0.0).any(axis=axis)) for axis in (1, 0))
+    window = (slice(used_rows[0], used_rows[-1] + 1), slice(used_columns[0], used_columns[-1] + 1))
+    return Board(
+        colours=_wooden(seen[window], wood, pixel_mm=pixel, generator=generator),
+        coverage=np.ascontiguousarray(coverage[window]),
+        pixel_mm=pixel,
+    )
+
+
+def _wooden(seen: Picture, wood: Wood, *, pixel_mm: float, generator: np.random.Generator) -> Colours:
+    """Return the colours of an upright picture of reflectances, with the wood's own grain along x."""
+    rows, columns = seen.shape
+    light = lightness_L(seen).astype(np.float32)
+    light += grain_L(wood, rows=rows, columns=columns, pixel_mm=pixel_mm, generator=generator)
+    return wood_colours(wood, light)
 
 
 def _paste(seen: Picture, patch: Picture, grid: Grid, *, x0_mm: float, y0_mm: float, pixel_mm: float) -> None:
@@ -144,29 +159,6 @@ def _paste(seen: Picture, patch: Picture, grid: Grid, *, x0_mm: float, y0_mm: fl
         seen[r0:r1, c0:c1] *= np.asarray(small, np.float32)[r0 - low : r1 - low, c0 - left : c1 - left]
 
 
-def _upright(colours: Colours, coverage: Picture, *, pixel_mm: float, turn_deg: float) -> Board:
-    """Turn a picture (top row first) back by the blank's turn."""
-    quarters = turn_deg / 90.0
-    if math.isclose(quarters, round(quarters), abs_tol=1e-9):
-        turns = -round(quarters)
-        return Board(
-            colours=np.ascontiguousarray(np.rot90(colours, turns)),
-            coverage=np.ascontiguousarray(np.rot90(coverage, turns)),
-            pixel_mm=pixel_mm,
-        )
-    rows, columns = coverage.shape
-    angle = math.radians(turn_deg)
-    width = math.ceil(abs(columns * math.cos(angle)) + abs(rows * math.sin(angle)))
-    height = math.ceil(abs(columns * math.sin(angle)) + abs(rows * math.cos(angle)))
-    matrix = cv2.getRotationMatrix2D((columns / 2.0, rows / 2.0), -turn_deg, 1.0)
-    matrix[:, 2] += (width / 2.0 - columns / 2.0, height / 2.0 - rows / 2.0)
-    turned = cv2.warpAffine(colours, matrix, (width, height), flags=cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-    cover = np.asarray(cv2.warpAffine(coverage, matrix, (width, height), flags=cv2.INTER_LINEAR), np.float32)
-    used_rows, used_columns = np.flatnonzero((cover > 0.0).any(axis=1)), np.flatnonzero((cover > 0.0).any(axis=0))
-    window = (slice(used_rows[0], used_rows[-1] + 1), slice(used_columns[0], used_columns[-1] + 1))
-    return Board(colours=np.asarray(turned, np.uint8)[window], coverage=cover[window], pixel_mm=pixel_mm)
-
-
 def enlarge(
     burn: Burn,
     wood: Wood,
@@ -176,17 +168,58 @@ def enlarge(
     pixel_mm: float,
     focus_offset_mm: float,
     generator: np.random.Generator,
+    turn_deg: float = 0.0,
+    others: Sequence[Burn] = (),
 ) -> Enlargement:
     """Return a part of a mark at the scale of its scan lines, burnt at some focus offset with everything else kept.
 
     Parameters
     ----------
-    size_px : width and height.
+    middle_mm : on the bed; size_px : width and height of the upright picture.
+    turn_deg : the picture is turned back by it.
+    others : marks that may reach into the picture; they are burnt as planned.
 
     Source
     ------
     The functions of this layer.
     """
+    window_px = turned_size_px(size_px, turn_deg=turn_deg)
+    bare = luminance(wood.curve.bare_L)
+    seen = _close(burn, wood, middle_mm, size_px=window_px, pixel_mm=pixel_mm, focus_offset_mm=focus_offset_mm)
+    half_mm = (0.5 * window_px[0] * pixel_mm, 0.5 * window_px[1] * pixel_mm)
+    for other in others:
+        if _meets(other.grid, middle_mm, half_mm):
+            offset = other.focus_offset_mm
+            near = _close(other, wood, middle_mm, size_px=window_px, pixel_mm=pixel_mm, focus_offset_mm=offset)
+            seen = seen * (near / np.float32(bare))
+    upright = middle_of(turned_back(seen[::-1], turn_deg=turn_deg, outside=float(bare)), size_px=size_px)
+    return Enlargement(
+        colours=_wooden(upright, wood, pixel_mm=pixel_mm, generator=generator),
+        pixel_mm=pixel_mm,
+        focus_offset_mm=focus_offset_mm,
+    )
+
+
+def _meets(grid: Grid, middle_mm: tuple[float, float], half_mm: tuple[float, float]) -> bool:
+    """Return whether a mark's grid reaches into a window, a millimetre of blur allowed."""
+    return all(
+        low - 1.0 < middle + half and middle - half < low + count * grid.pixel_mm + 1.0
+        for low, count, middle, half in zip(
+            (grid.x0_mm, grid.y0_mm), (grid.columns, grid.rows), middle_mm, half_mm, strict=True
+        )
+    )
+
+
+def _close(
+    burn: Burn,
+    wood: Wood,
+    middle_mm: tuple[float, float],
+    *,
+    size_px: tuple[int, int],
+    pixel_mm: float,
+    focus_offset_mm: float,
+) -> Picture:
+    """Return luminance 0–1 of a window on the bed in which single lines show, row 0 lowest."""
     radius = float(beam_radius_mm(burn.beam, offset_mm=focus_offset_mm))
     margin = math.ceil((2.0 * radius + 8.0 * burn.speed_mm_per_s * burn.rise_time_s) / pixel_mm) + 2
     width, height = size_px[0] + 2 * margin, size_px[1] + 2 * margin
@@ -201,30 +234,38 @@ def enlarge(
             columns=width,
         ),
     )
-    seen = _seen(burn, wood, lines, focus_offset_mm=focus_offset_mm, coarse=False)[margin:-margin, margin:-margin]
-    light = lightness_L(seen).astype(np.float32)
-    light += grain_L(wood, rows=size_px[1], columns=size_px[0], pixel_mm=pixel_mm, generator=generator)
-    return Enlargement(
-        colours=np.ascontiguousarray(wood_colours(wood, light)[::-1]),
-        pixel_mm=pixel_mm,
-        focus_offset_mm=focus_offset_mm,
-    )
+    return _seen(burn, wood, lines, focus_offset_mm=focus_offset_mm, coarse=False)[margin:-margin, margin:-margin]
 
 
 def telling_place_mm(picture_W: Picture, grid: Grid, *, width_mm: float, height_mm: float) -> tuple[float, float]:
-    """Return the middle of the window that shows most: many edges, about as much burnt as bare. [mm]
+    """Return the middle of the window that shows most: edges in more than one direction, about half of it burnt. [mm]
+
+    What lies near the middle counts more, and the window keeps inside the mark where the mark is large enough.
 
     Source
     ------
-    Own choice: edge density times the balance of ink.
+    Own choice: the smaller eigenvalue of the structure tensor times the balance of ink.
     """
-    ink = (picture_W > 0.0).astype(np.float32)
-    w, h = max(1, round(width_mm / grid.pixel_mm)), max(1, round(height_mm / grid.pixel_mm))
-    edges = np.zeros_like(ink)
-    edges[:-1] += np.abs(np.diff(ink, axis=0))
-    edges[:, :-1] += np.abs(np.diff(ink, axis=1))
-    share = cv2.blur(ink, (w, h), borderType=cv2.BORDER_CONSTANT)
-    density = cv2.blur(edges, (w, h), borderType=cv2.BORDER_CONSTANT)
-    score = np.asarray(density * share * (1.0 - share) ** 0.5)
+    peak = float(picture_W.max(initial=0.0))
+    ink = picture_W / np.float32(peak if peak > 0.0 else 1.0)
+    ink = np.asarray(cv2.GaussianBlur(ink, (0, 0), 1.0, borderType=cv2.BORDER_CONSTANT), np.float32)
+    high_px = height_mm / grid.pixel_mm
+    reach = (min(width_mm / grid.pixel_mm, LOOK_WIDTH * high_px) / 5.0, high_px / 5.0)
+
+    def near(values: Picture) -> Picture:
+        sigma = (max(reach[0], 0.5), max(reach[1], 0.5))
+        return np.asarray(
+            cv2.GaussianBlur(values, (0, 0), sigma[0], sigmaY=sigma[1], borderType=cv2.BORDER_CONSTANT), np.float32
+        )
+
+    dy, dx = np.gradient(ink) if min(ink.shape) > 1 else (np.zeros_like(ink), np.zeros_like(ink))
+    xx, yy, xy, share = near(dx * dx), near(dy * dy), near(dx * dy), near(ink)
+    least = 0.5 * (xx + yy - np.hypot(xx - yy, 2.0 * xy))
+    score = np.maximum(least, 0.0) * 4.0 * share * (1.0 - share) + np.float32(1e-6) * share
+    half = (round(0.5 * width_mm / grid.pixel_mm), round(0.5 * high_px))
+    for axis, border in ((0, min(half[1], (grid.rows - 1) // 2)), (1, min(half[0], (grid.columns - 1) // 2))):
+        if border:
+            edge = np.moveaxis(score, axis, 0)
+            edge[:border] = edge[-border:] = 0.0
     row, column = np.unravel_index(int(score.argmax()), score.shape)
     return grid.x0_mm + (float(column) + 0.5) * grid.pixel_mm, grid.y0_mm + (float(row) + 0.5) * grid.pixel_mm

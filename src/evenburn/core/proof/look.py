@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -15,6 +14,7 @@ Picture = NDArray[np.float32]
 FloatArray = NDArray[np.float64]
 
 TABLE_SIZE = 16384  # steps of dose in the look-up table, by square root so that faint doses keep their steps
+SCORCH_CHROMA = 0.7  # how much more colourful than a straight path half-burnt wood is
 PHASES = 16  # places across one line spacing over which the ripple is averaged
 
 
@@ -66,42 +66,21 @@ def reflectance_map(
     return np.asarray(table[np.minimum(index, TABLE_SIZE - 1).astype(np.int32)], np.float32)
 
 
-def grain_L(wood: Wood, *, rows: int, columns: int, pixel_mm: float, generator: np.random.Generator) -> Picture:
-    """Return a field of this wood's own blotches: mean 0, standard deviation its evenness, drawn out along x. [L*]
-
-    A drawing aid that shows how uneven the wood is; no two boards look like it. Source: own choice of texture.
-    """
-    field = np.zeros((rows, columns), np.float32)
-    for scale_mm, weight in ((0.35, 0.5), (1.6, 0.7), (7.0, 0.5)):
-        stretch = 9.0 if wood.grain else 1.0
-        noise = generator.standard_normal((max(2, rows), max(2, columns)), dtype=np.float32)
-        sigma_y = max(scale_mm / pixel_mm * 0.5, 0.35)
-        blurred = np.asarray(
-            cv2.GaussianBlur(
-                noise,
-                (0, 0),
-                sigmaX=min(sigma_y * stretch, 60.0),
-                sigmaY=min(sigma_y, 40.0),
-                borderType=cv2.BORDER_REFLECT,
-            ),
-            np.float32,
-        )[:rows, :columns]
-        field += np.float32(weight) * (blurred - blurred.mean()) / np.float32(max(float(blurred.std()), 1e-9))
-    deviation = float(field.std())
-    return (field * np.float32(wood.curve.evenness_L / max(deviation, 1e-9))).astype(np.float32)
-
-
 def wood_colours(wood: Wood, lightness: Picture) -> NDArray[np.uint8]:
     """Return sRGB, shape (..., 3) uint8, of this wood at each lightness: true in L*, a* b* between bare and full.
 
+    Half-burnt wood is more colourful than either end; a surface that lightens goes straight from one to the other.
+
     Source
     ------
-    [cie15] for the conversion; a straight line in a*, b* is an own choice.
+    [cie15] for the conversion; the path in a*, b* is an own choice, from memory of burnt wood.
     """
     levels = np.linspace(0.0, 100.0, 1001)
     span = wood.curve.full_L - wood.curve.bare_L
     share = np.clip((levels - wood.curve.bare_L) / span, 0.0, 1.0)[:, None]
     ab = np.asarray(wood.bare_ab) * (1.0 - share) + np.asarray(wood.full_ab) * share
+    if span < 0.0:
+        ab = ab * (1.0 + 4.0 * SCORCH_CHROMA * share * (1.0 - share))
     table = np.round(255.0 * srgb_from_lab(np.concatenate([levels[:, None], ab], axis=1))).astype(np.uint8)
     index = np.clip(lightness * 10.0 + 0.5, 0.0, 1000.0).astype(np.int32)
     return np.asarray(table[index], np.uint8)

@@ -9,7 +9,9 @@ Derivations stand in docs/how-it-works/curve.md.
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -141,7 +143,8 @@ def fit_sd_L(curve: CharacteristicCurve, *, log10_dose: float, dwell_ms: float, 
     base = curve.parameters()
 
     def predicted(vector: FloatArray) -> float:
-        moved = replace(curve, **{name: float(v) for name, v in zip(CURVE_PARAMETERS, vector, strict=True)})
+        changed: dict[str, Any] = {name: float(v) for name, v in zip(CURVE_PARAMETERS, vector, strict=True)}
+        moved = replace(curve, **changed)
         x = log10_dose + exposure_shift(moved, dwell_ms=dwell_ms, passes=passes)
         return float(tone_L(moved, x))
 
@@ -152,7 +155,7 @@ def fit_sd_L(curve: CharacteristicCurve, *, log10_dose: float, dwell_ms: float, 
         up[i] += step
         down[i] -= step
         jacobian[i] = (predicted(up) - predicted(down)) / (2.0 * step)
-    return float(np.sqrt(max(0.0, jacobian @ curve.covariance @ jacobian)))
+    return math.sqrt(max(0.0, float(jacobian @ curve.covariance @ jacobian)))
 
 
 def tone_sd_L(curve: CharacteristicCurve, *, log10_dose: float, dwell_ms: float, passes: int = 1) -> float:
