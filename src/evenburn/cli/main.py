@@ -7,19 +7,20 @@ import sys
 from pathlib import Path
 from typing import Annotated
 
-import click
 import typer
 
 from evenburn import __version__
 from evenburn.cli.faces import show_error
-from evenburn.core.errors import EvenburnError, StorageError
+from evenburn.core.errors import EvenburnError, ProgramNotSound, StorageError
+
+# every usage error of the parser derives from this one, whichever parser the installed typer brings
+UsageError: type[Exception] = typer.BadParameter.__mro__[1]
 
 DONE, FOUND_STOP, INPUT_AT_FAULT, COMPUTER_AT_FAULT = 0, 1, 2, 4
 
 app = typer.Typer(
     name="evenburn",
     help="The bench book that computes: recipe, proof, program and run sheet for a small laser-engraving bench.",
-    no_args_is_help=True,
     add_completion=False,
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
@@ -43,16 +44,19 @@ def _date(text: str | None) -> str:
     try:
         return dt.date.fromisoformat(text).isoformat()
     except ValueError as error:
-        raise click.BadParameter(f"{text!r} is no date; write it as 2026-06-09", param_hint="--date") from error
+        raise typer.BadParameter(f"{text!r} is no date; write it as 2026-06-09", param_hint="--date") from error
 
 
 @app.callback(invoke_without_command=True)
 def _root(
+    context: typer.Context,
     version: Annotated[bool, typer.Option("--version", help="Print the version and stop.", is_eager=True)] = False,
 ) -> None:
     if version:
         typer.echo(f"evenburn {__version__}")
         raise typer.Exit(DONE)
+    if context.invoked_subcommand is None:
+        typer.echo(context.get_help())
 
 
 @app.command()
@@ -115,16 +119,16 @@ def main(arguments: list[str]) -> int:
     """Return the exit code of a command line: 0 done, 1 verify found a stop, 2 input, 4 computer at fault."""
     try:
         outcome = app(args=arguments, prog_name="evenburn", standalone_mode=False)
-    except click.ClickException as error:
-        hint = "evenburn --help lists the verbs; evenburn VERB --help its options."
-        show_error((error.format_message(),), hint=hint)
+    except UsageError as error:
+        text = error.format_message() if hasattr(error, "format_message") else str(error)
+        show_error((" ".join(text.split()),), hint="evenburn --help lists the verbs; evenburn VERB --help its options.")
         return INPUT_AT_FAULT
-    except (click.exceptions.Abort, KeyboardInterrupt):
+    except (typer.Abort, KeyboardInterrupt):
         show_error(("stopped by hand; nothing was written",), hint="")
         return INPUT_AT_FAULT
     except EvenburnError as error:
         show_error(error.lines(), hint=error.hint)
-        return COMPUTER_AT_FAULT if isinstance(error, StorageError) else INPUT_AT_FAULT
+        return COMPUTER_AT_FAULT if isinstance(error, StorageError | ProgramNotSound) else INPUT_AT_FAULT
     except MemoryError:
         show_error(("this computer ran out of memory",), hint="Plan fewer or smaller marks at once.")
         return COMPUTER_AT_FAULT

@@ -61,13 +61,15 @@ def _piece(piece: PiecePlan) -> None:
     blank = piece.piece.blank
     size = f"{blank.size_mm[0]:g} × {blank.size_mm[1]:g} × {blank.thickness_mm:g} mm"
     _say(f"{piece.start_order:>3}  {piece.piece.name}: {piece.wood.name}, {size}")
+    told: set[str] = set()
     for mark in piece.marks:
         _say(f"     {_row(mark)}")
-        for binding in mark.binding:
-            if binding.constraint != "none":
+        for binding in mark.binding[:1]:  # the dearest; plan.json has them all
+            if binding.constraint != "none" and binding.text not in told:
+                told.add(binding.text)
                 _say(_wrapped(binding.text, lead="       ", indent=7))
     for check in piece.checks:
-        if check.level != "note":
+        if check.level != "note" and check.code != "starting-value-curve":  # that one is told once, at the end
             _say(_check(check))
 
 

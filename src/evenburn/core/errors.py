@@ -5,7 +5,8 @@
      ├─ OutOfRange (ValueError)        .name .value .low .high .unit
      ├─ UnreadableFile (ValueError)    .path .line
      ├─ NotFound (LookupError)
-     └─ StorageError                   disk full, no permission: the computer is at fault, not the input
+     ├─ StorageError (OSError)         disk full, no permission: the computer is at fault, not the input
+     └─ ProgramNotSound                a program just written did not pass when read back: evenburn is at fault
 
 Each also derives from the built-in kind, so that a caller may catch either.
 """
@@ -66,3 +67,7 @@ class NotFound(EvenburnError, LookupError):
 
 class StorageError(EvenburnError, OSError):
     """The computer could not read or write: disk full, no permission."""
+
+
+class ProgramNotSound(EvenburnError):
+    """A program just written was read back and did not pass; evenburn is at fault, and nothing is kept."""

@@ -18,7 +18,7 @@ from evenburn.adapters.pictures.burn_image import error_diffusion, write_burn_im
 from evenburn.adapters.pictures.proof import BOARD_px, OFFSET_px, PLANNED_px, ProofCaption, write_proof
 from evenburn.adapters.print.run_sheet import write_run_sheet
 from evenburn.adapters.storage.folder import INDEX, OutputFolder
-from evenburn.core.errors import EvenburnError
+from evenburn.core.errors import ProgramNotSound
 from evenburn.core.layout.place import blank_size_text, outline_on_bed
 from evenburn.core.motion.raster import lead_mm
 from evenburn.core.nouns.machine import Lens, Machine
@@ -35,10 +35,6 @@ from evenburn.services.verify_program import limits_of
 
 RUN_SHEET = "run-sheet.pdf"
 Progress = Callable[[str, int, int], None]
-
-
-class ProgramNotSound(EvenburnError):
-    """A program just written was read back and did not pass; evenburn is at fault, and nothing is kept."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

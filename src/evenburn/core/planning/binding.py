@@ -23,7 +23,15 @@ def bindings(work: MarkWork) -> tuple[Binding, ...]:
         return ()
     found = [
         (saved, binding)
-        for saved, binding in (_room(work), _cap(work), _sharpness(work), _banding(work), _held(work), _top_speed(work))
+        for saved, binding in (
+            _room(work),
+            _cap(work),
+            _sharpness(work),
+            _banding(work),
+            _held(work),
+            _common_focus(work),
+            _top_speed(work),
+        )
         if binding is not None and saved > WORTH * work.found.time_s
     ]
     if not found:
@@ -143,6 +151,21 @@ def _held(work: MarkWork) -> tuple[float, Binding | None]:
     return saved, Binding(
         constraint="held by hand",
         text=f"You hold {' and '.join(names)}; left free, {words} would be saved.",
+    )
+
+
+def _common_focus(work: MarkWork) -> tuple[float, Binding | None]:
+    wish = work.wish
+    if wish.common_offset_mm is None or wish.hold.focus_offset_mm is not None:
+        return 0.0, None
+    own = search(replace(wish, common_offset_mm=None))
+    saved, words = _saves(work, own.time_s)
+    return saved, Binding(
+        constraint="common focus",
+        text=(
+            f"Focus offset is {wish.common_offset_mm:+.1f}{NB}mm for all marks of the piece; {own.focus_offset_mm:+.1f}{NB}mm "
+            f"for this one alone would save {words}, less than setting the focus again takes."
+        ),
     )
 
 

@@ -16,12 +16,12 @@ from evenburn.core.nouns.events import Event
 from evenburn.core.nouns.machine import Lens, Machine
 from evenburn.core.nouns.mark import Mark, Piece
 from evenburn.core.nouns.recipe import Predicted, Recipe
-from evenburn.core.nouns.wood import CharacteristicCurve, Wood
-from evenburn.core.optics.beam import Beam, beam_of_lens, beam_radius_mm
+from evenburn.core.nouns.wood import CharacteristicCurve
+from evenburn.core.optics.beam import Beam, beam_radius_mm
 from evenburn.core.optics.lines import dwell_ms, mean_dose_J_per_mm2, ripple_factor
 from evenburn.core.planning.power import power_fraction, power_window_W, settable_power_W
-from evenburn.core.planning.recipe import Found, predicted_tone_L, search, solve_power_W
-from evenburn.core.planning.survey import BARE_L, Survey, survey_mark
+from evenburn.core.planning.recipe import Found, predicted_tone_L, solve_power_W
+from evenburn.core.planning.survey import BARE_L, Survey
 from evenburn.core.planning.wish import Wish
 from evenburn.core.response.curve import (
     effective_exposure,
@@ -259,14 +259,10 @@ def predict(wish: Wish, recipe: Recipe, *, events: tuple[Event, ...]) -> Predict
 
 
 def work_mark(
-    machine: Machine, *, lens: Lens, wood: Wood, piece: Piece, mark: Mark, artwork: Artwork, diffuse: Diffuse
+    wish: Wish, found: Found, *, survey: Survey, piece: Piece, mark: Mark, artwork: Artwork, diffuse: Diffuse
 ) -> MarkWork:
-    """Return one mark worked through from artwork to events and prediction."""
-    survey = survey_mark(machine, piece=piece, mark=mark, wood=wood, artwork=artwork)
-    wish = wish_for(
-        machine, lens=lens, beam=beam_of_lens(lens), curve=wood.curve, piece=piece, mark=mark, survey=survey
-    )
-    found = search(wish)
+    """Return one mark worked through from a found recipe to picture, events and prediction."""
+    machine = wish.machine
     air, common = _air_kPa(machine, mark)
     recipe = recipe_of(wish, found, air_kPa=air)
     grid = grid_in_box(survey.box_bed_mm, pixel_mm=_pixel_mm(survey, machine, recipe))

@@ -13,10 +13,13 @@ from evenburn.core.nouns.check import LEVELS, Check
 from evenburn.core.nouns.machine import Lens, Machine
 from evenburn.core.nouns.mark import Piece
 from evenburn.core.nouns.wood import Wood
+from evenburn.core.optics.beam import beam_of_lens
 from evenburn.core.planning.checks import look_checks, tone_checks, wood_checks
-from evenburn.core.planning.mark_plan import MarkWork, work_mark
+from evenburn.core.planning.mark_plan import MarkWork, wish_for, work_mark
+from evenburn.core.planning.focus import search_together
 from evenburn.core.planning.materials import Material
 from evenburn.core.planning.placing_checks import bed_checks, blank_checks
+from evenburn.core.planning.survey import survey_mark
 from evenburn.core.proof.board import Board, Burn, Enlargement, draw_board, enlarge, telling_place_mm
 from evenburn.core.tone.reproduce import Diffuse
 
@@ -66,12 +69,18 @@ def work_piece(
     ----------
     artworks : mark id → artwork.
     """
+    beam = beam_of_lens(lens)
+    surveys = [
+        survey_mark(machine, piece=piece, mark=mark, wood=wood, artwork=artworks[mark.id]) for mark in piece.marks
+    ]
+    wishes = [
+        wish_for(machine, lens=lens, beam=beam, curve=wood.curve, piece=piece, mark=mark, survey=survey)
+        for mark, survey in zip(piece.marks, surveys, strict=True)
+    ]
     works: list[MarkWork] = []
     checks = wood_checks(wood, material=material, confirmed=confirmed)
-    for mark in piece.marks:
-        work = work_mark(
-            machine, lens=lens, wood=wood, piece=piece, mark=mark, artwork=artworks[mark.id], diffuse=diffuse
-        )
+    for mark, survey, (wish, found) in zip(piece.marks, surveys, search_together(wishes), strict=True):
+        work = work_mark(wish, found, survey=survey, piece=piece, mark=mark, artwork=artworks[mark.id], diffuse=diffuse)
         works.append(work)
         checks += blank_checks(work, piece)
         checks += bed_checks(work, piece)

@@ -13,11 +13,11 @@ from numpy.typing import NDArray
 
 from evenburn.core.art.detail import narrowest_kept_mm
 from evenburn.core.motion.profile import speed_within_mm_per_s, time_to_speed_s
-from evenburn.core.motion.raster import lead_mm, room_needed_mm
+from evenburn.core.motion.raster import room_needed_mm
 from evenburn.core.motion.timing import accel_mm_per_s2, travel_time_s
 from evenburn.core.nouns.machine import Machine
 from evenburn.core.nouns.mark import Axis
-from evenburn.core.optics.beam import beam_radius_mm
+from evenburn.core.optics.beam import Beam, beam_radius_mm
 from evenburn.core.optics.lines import dwell_ms, power_for_dose_W, ripple_factor
 from evenburn.core.planning.power import power_window_W
 from evenburn.core.planning.wish import Wish
@@ -30,7 +30,7 @@ FloatArray = NDArray[np.float64]
 SPACINGS_mm = np.array([0.04, 0.05, 0.06, 0.07, 0.08, 0.09, 0.10, 0.11, 0.12, 0.14, 0.16, 0.18, 0.20, 0.25, 0.30])
 SPEED_STEP_mm_per_s = 5.0
 SPEED_LEAST_mm_per_s = 10.0
-OFFSET_STEP_mm = 0.1
+OFFSET_STEP_mm = 0.5  # stand-offs are set with gauge blocks
 OFFSET_RAYLEIGHS = 4.0  # offsets are searched up to four Rayleigh lengths, where the spot is four times the waist
 PASSES = (1, 2)
 AXES: tuple[Axis, ...] = ("x", "y")
@@ -76,17 +76,23 @@ def _grid(wish: Wish, *, axis: Axis) -> _Grid:
         regular = np.arange(SPEED_LEAST_mm_per_s, machine.speed_max_mm_per_s, SPEED_STEP_mm_per_s)
         speeds = np.unique([*regular, machine.speed_max_mm_per_s, *([fits] if fits >= 1.0 else [])])
         speeds = speeds[(speeds <= machine.speed_max_mm_per_s) & (speeds > 0.0)]
-    far = OFFSET_RAYLEIGHS * wish.beam.rayleigh_length_mm
-    offsets = np.round(np.arange(0.0, far + OFFSET_STEP_mm, OFFSET_STEP_mm), 6)
+    offsets = offsets_mm(wish.beam)
+    offset = hold.focus_offset_mm if hold.focus_offset_mm is not None else wish.common_offset_mm
     spacings = SPACINGS_mm[SPACINGS_mm >= wish.least_spacing_mm]
     if spacings.size == 0:
         spacings = np.array([wish.least_spacing_mm])
     return _Grid(
         passes=np.array([hold.passes] if hold.passes is not None else PASSES, dtype=np.float64),
         spacing_mm=spacings if hold.line_spacing_mm is None else np.array([hold.line_spacing_mm]),
-        offset_mm=offsets if hold.focus_offset_mm is None else np.array([hold.focus_offset_mm]),
+        offset_mm=offsets if offset is None else np.array([offset]),
         speed_mm_per_s=speeds,
     )
+
+
+def offsets_mm(beam: Beam) -> FloatArray:
+    """Return the focus offsets that are searched, from the waist outward in steps of a gauge block. [mm] Definition."""
+    far = OFFSET_RAYLEIGHS * beam.rayleigh_length_mm
+    return np.round(np.arange(0.0, far + OFFSET_STEP_mm, OFFSET_STEP_mm), 6)
 
 
 def speed_limit_mm_per_s(machine: Machine, *, axis: Axis, room_mm: float) -> float:
@@ -338,11 +344,6 @@ def predicted_tone_L(
 def without_room_limit(wish: Wish) -> Wish:
     """Return the wish with endless room on every side. Definition."""
     return replace(wish, room_mm={axis: (1e9, 1e9) for axis in wish.room_mm})
-
-
-def lead_text_mm(machine: Machine, *, speed_mm_per_s: float) -> str:
-    """Return the lead in words for a program's head. Definition."""
-    return f"{lead_mm(machine, speed_mm_per_s=speed_mm_per_s):.3f} mm"
 
 
 def banding_L(wish: Wish, *, focus_offset_mm: float, line_spacing_mm: float) -> float:

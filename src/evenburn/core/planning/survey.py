@@ -23,6 +23,7 @@ AXES: tuple[Axis, ...] = ("x", "y")
 SURVEY_PIXELS = 1.5e6  # enough for hull and extents within a tenth of a millimetre on a 150 mm mark
 WIDTH_PIXELS = 6.0e6
 WIDTH_PIXEL_LEAST_mm = 0.025
+INK_SLACK_mm = 0.15  # half of the widest line spacing: by so much the burn image may reach past the surveyed ink
 BARE_L = 0.5  # a photograph's tone this near to the bare wood is left unburnt; half of what anybody sees
 
 
@@ -42,6 +43,16 @@ class Survey:
 
 def _pixel_mm(size_mm: tuple[float, float], *, pixels: float, least_mm: float) -> float:
     return max(least_mm, math.sqrt(size_mm[0] * size_mm[1] / pixels))
+
+
+def _grown_within(ink: Box, box: Box, *, by_mm: float) -> Box:
+    """Return the ink's box, grown by what the survey may have missed, but not past the mark's own box."""
+    return (
+        max(ink[0] - by_mm, box[0]),
+        max(ink[1] - by_mm, box[1]),
+        min(ink[2] + by_mm, box[2]),
+        min(ink[3] + by_mm, box[3]),
+    )
 
 
 def ink_of_light(light: NDArray[np.float32], *, wood: Wood, tone: float) -> NDArray[np.bool_]:
@@ -68,7 +79,7 @@ def survey_mark(machine: Machine, *, piece: Piece, mark: Mark, wood: Wood, artwo
     drawn = draw_on_bed(artwork, grid=grid, size_mm=mark.size_mm, turn_deg=piece.turn_deg, as_light=photo)
     ink = ink_of_light(drawn, wood=wood, tone=mark.tone_L) if photo else drawn >= 0.5
     ink_box = ink_box_mm(ink, x0_mm=grid.x0_mm, y0_mm=grid.y0_mm, pixel_mm=grid.pixel_mm)
-    around = ink_box if ink_box is not None else box_bed
+    around = _grown_within(ink_box, box_bed, by_mm=max(grid.pixel_mm, INK_SLACK_mm)) if ink_box is not None else box_bed
     span = mark.tone_L - wood.curve.bare_L
     return Survey(
         box_bed_mm=box_bed,

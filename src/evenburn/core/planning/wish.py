@@ -22,6 +22,7 @@ class Wish:
     room_mm : for each axis, free distance before and after the ink inside the bed. [mm]
     faint_L : the faintest tone a photograph asks for; None for even tone. [L*]
     least_spacing_mm : below it the burn image would not fit into memory. [mm]
+    common_offset_mm : the focus offset shared by all marks of the piece, where one was agreed. [mm]
     banding_factor : 1 asks for banding below sight; larger lets more pass.
     """
 
@@ -40,6 +41,7 @@ class Wish:
     hold: Hold
     banding_factor: float = 1.0
     least_spacing_mm: float = 0.0
+    common_offset_mm: float | None = None
 
     def finest_mm(self) -> float:
         """Return the detail that has to survive: the wished sharpness, or finer where the artwork is finer. [mm]"""

@@ -141,9 +141,8 @@ def draw_board(
 def _wooden(seen: Picture, wood: Wood, *, pixel_mm: float, generator: np.random.Generator) -> Colours:
     """Return the colours of an upright picture of reflectances, with the wood's own grain along x."""
     rows, columns = seen.shape
-    light = lightness_L(seen).astype(np.float32)
-    light += grain_L(wood, rows=rows, columns=columns, pixel_mm=pixel_mm, generator=generator)
-    return wood_colours(wood, light)
+    grain = grain_L(wood, rows=rows, columns=columns, pixel_mm=pixel_mm, generator=generator)
+    return wood_colours(wood, lightness_L(seen).astype(np.float32), grain=grain)
 
 
 def _paste(seen: Picture, patch: Picture, grid: Grid, *, x0_mm: float, y0_mm: float, pixel_mm: float) -> None:

@@ -97,7 +97,7 @@ def _response_kernel(length_px: float) -> DoseArray:
     # response, which is zero before it begins
     integral = edges - 1.0 + np.exp(-edges)
     kernel = np.diff(np.concatenate(([0.0], integral)), n=2)
-    return (kernel / kernel.sum()).astype(np.float32)
+    return np.asarray(kernel / kernel.sum(), np.float32)
 
 
 def _answered(energy: DoseArray, *, kernel: DoseArray, forward: bool) -> DoseArray:

@@ -18,7 +18,7 @@ Shape = tuple[int, int]
 Pair = tuple[float, float]
 
 LATTICE_PER_SIGMA = 2.0  # points of random lattice per standard deviation of the blur that follows
-LATTICE_PAD = 6
+LATTICE_PAD = 8  # more than the blur reaches, so that the lattice's border does not show
 LEAST_SIGMA_px = 0.45
 
 # along and across the grain [mm], then the weight
@@ -66,10 +66,22 @@ def _lattice(shape: Shape, sigma_px: Pair) -> tuple[Shape, Pair, tuple[int, int]
 def _spread(lattice: Picture, sigma: Pair, steps: tuple[int, int], shape: Shape) -> Picture:
     """Blur a lattice, draw it out to pixels and cut the picture from its middle."""
     soft = cv2.GaussianBlur(lattice, (0, 0), sigmaX=sigma[0], sigmaY=sigma[1], borderType=cv2.BORDER_REFLECT)
-    size = (lattice.shape[1] * steps[0], lattice.shape[0] * steps[1])
-    full = soft if steps == (1, 1) else cv2.resize(soft, size, interpolation=cv2.INTER_CUBIC)
-    top, left = LATTICE_PAD * steps[1], LATTICE_PAD * steps[0]
-    return np.asarray(full[top : top + shape[0], left : left + shape[1]], np.float32)
+    wide = _drawn_out(np.asarray(soft, np.float32).T, step=steps[0], count=shape[1]).T
+    return _drawn_out(wide, step=steps[1], count=shape[0])
+
+
+def _drawn_out(values: Picture, *, step: int, count: int) -> Picture:
+    """Return rows drawn out by a whole factor with the cubic B-spline, the padding left out; only what is needed."""
+    if step == 1:
+        return values[LATTICE_PAD : LATTICE_PAD + count]
+    place = np.arange(count) / step
+    first = place.astype(np.intp)
+    t = (place - first).astype(np.float32)[:, None]
+    weights = ((1 - t) ** 3, 3 * t**3 - 6 * t**2 + 4, -3 * t**3 + 3 * t**2 + 3 * t + 1, t**3)
+    drawn = np.zeros((count, values.shape[1]), np.float32)
+    for k, weight in enumerate(weights):
+        drawn += values[first + (LATTICE_PAD - 1 + k)] * (weight * np.float32(1.0 / 6.0))
+    return drawn
 
 
 def _cloud(shape: Shape, sigma_px: Pair, generator: np.random.Generator) -> Picture:
@@ -113,4 +125,4 @@ def _rings(shape: Shape, pixel_mm: float, generator: np.random.Generator, *, str
     # early wood light, then slowly darker; the next spring begins at once
     profile = depth[index] * share**3 * np.clip((1.0 - share) / 0.08, 0.0, 1.0)
     ringed = np.interp(radius, places, profile).astype(np.float32)
-    return ringed * np.float32(1.0 / 0.22)  # a whole ring's standard deviation is about 0.22
+    return np.asarray(ringed * np.float32(1.0 / 0.22), np.float32)  # a whole ring's standard deviation is about 0.22

@@ -14,7 +14,9 @@ Picture = NDArray[np.float32]
 FloatArray = NDArray[np.float64]
 
 TABLE_SIZE = 16384  # steps of dose in the look-up table, by square root so that faint doses keep their steps
-SCORCH_CHROMA = 0.7  # how much more colourful than a straight path half-burnt wood is
+SCORCH_AB = (5.0, 10.0)  # a*, b* that half-burnt wood has beyond a straight path from bare to full
+GRAIN_HUE = 0.3  # share of the grain's L* that also moves along that path
+SHARE_STEPS, LEVEL_STEPS = 101, 801
 PHASES = 16  # places across one line spacing over which the ripple is averaged
 
 
@@ -66,21 +68,31 @@ def reflectance_map(
     return np.asarray(table[np.minimum(index, TABLE_SIZE - 1).astype(np.int32)], np.float32)
 
 
-def wood_colours(wood: Wood, lightness: Picture) -> NDArray[np.uint8]:
-    """Return sRGB, shape (..., 3) uint8, of this wood at each lightness: true in L*, a* b* between bare and full.
+def wood_colours(wood: Wood, lightness: Picture, *, grain: Picture) -> NDArray[np.uint8]:
+    """Return sRGB, shape (..., 3) uint8, of this wood: true in L*, a* b* between bare and full.
 
     Half-burnt wood is more colourful than either end; a surface that lightens goes straight from one to the other.
+    Grain changes the lightness, but the hue only a little.
+
+    Parameters
+    ----------
+    lightness : predicted L*; grain : what the wood's own blotches add to it. [L*]
 
     Source
     ------
     [cie15] for the conversion; the path in a*, b* is an own choice, from memory of burnt wood.
     """
-    levels = np.linspace(0.0, 100.0, 1001)
+    shares = np.linspace(0.0, 1.0, SHARE_STEPS)[:, None]
+    ab = np.asarray(wood.bare_ab) * (1.0 - shares) + np.asarray(wood.full_ab) * shares
     span = wood.curve.full_L - wood.curve.bare_L
-    share = np.clip((levels - wood.curve.bare_L) / span, 0.0, 1.0)[:, None]
-    ab = np.asarray(wood.bare_ab) * (1.0 - share) + np.asarray(wood.full_ab) * share
     if span < 0.0:
-        ab = ab * (1.0 + 4.0 * SCORCH_CHROMA * share * (1.0 - share))
-    table = np.round(255.0 * srgb_from_lab(np.concatenate([levels[:, None], ab], axis=1))).astype(np.uint8)
-    index = np.clip(lightness * 10.0 + 0.5, 0.0, 1000.0).astype(np.int32)
-    return np.asarray(table[index], np.uint8)
+        ab = ab + 4.0 * shares * (1.0 - shares) * np.asarray(SCORCH_AB)
+    levels = np.linspace(0.0, 100.0, LEVEL_STEPS)
+    lab = np.empty((SHARE_STEPS, LEVEL_STEPS, 3))
+    lab[..., 0] = levels
+    lab[..., 1:] = ab[:, None, :]
+    table = np.round(255.0 * srgb_from_lab(lab)).astype(np.uint8)
+    share = (lightness + np.float32(GRAIN_HUE) * grain - np.float32(wood.curve.bare_L)) / np.float32(span)
+    shade = np.clip(share * (SHARE_STEPS - 1) + 0.5, 0.0, SHARE_STEPS - 1).astype(np.int32)
+    level = np.clip((lightness + grain) * ((LEVEL_STEPS - 1) / 100.0) + 0.5, 0.0, LEVEL_STEPS - 1).astype(np.int32)
+    return np.asarray(table[shade, level], np.uint8)

@@ -1,0 +1,112 @@
+"""Whatever fails while a plan is written: the folder stays as it was, and no half file looks whole."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+import pytest
+
+from evenburn.adapters.storage.folder import OutputFolder
+from evenburn.cli.main import main
+from evenburn.core.errors import StorageError
+from evenburn.services import plan_batch as service
+from evenburn.services.plan_batch import plan_batch
+from service.conftest import DATE
+
+
+def contents(folder: Path) -> dict[str, bytes]:
+    return {p.name: p.read_bytes() for p in folder.iterdir() if p.is_file()}
+
+
+def test_a_second_plan_replaces_the_first_and_leaves_nothing_of_it(folder: Path, tmp_path: Path) -> None:
+    target = tmp_path / "out"
+    plan_batch(folder, to=target, date=DATE)
+    batch = folder / "batch.toml"
+    batch.write_text(batch.read_text().replace('id = "front"', 'id = "face"'))
+    (target / "my-notes.txt").write_text("keep me")
+
+    second = plan_batch(folder, to=target, date=DATE)
+
+    assert {p.name for p in target.iterdir()} == {*second.files, "my-notes.txt"}
+
+
+@pytest.mark.parametrize("nth", range(1, 6))
+def test_a_write_that_fails_leaves_the_former_plan(
+    folder: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, nth: int
+) -> None:
+    """Fail the n-th file of a second plan, for each n: what was there stays, byte for byte."""
+    target = tmp_path / "out"
+    plan_batch(folder, to=target, date=DATE)
+    before = contents(target)
+    calls = 0
+    original = OutputFolder.path
+
+    def failing(self: OutputFolder, name: str) -> Path:
+        nonlocal calls
+        calls += 1
+        if calls == nth:
+            raise OSError(28, "No space left on device")
+        return original(self, name)
+
+    monkeypatch.setattr(OutputFolder, "path", failing)
+    batch = folder / "batch.toml"
+    batch.write_text(batch.read_text().replace("tone_L = 40.0", "tone_L = 45.0"))
+
+    with pytest.raises(StorageError, match="No space left"):
+        plan_batch(folder, to=target, date=DATE)
+
+    assert contents(target) == before
+    assert not any(p.name.startswith(".") for p in target.iterdir())
+
+
+def test_a_move_that_fails_never_leaves_an_index_over_a_mixture(
+    folder: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    target = tmp_path / "out"
+    plan_batch(folder, to=target, date=DATE)
+    original = os.replace
+    calls = 0
+
+    def failing(source: Path, goal: Path) -> None:
+        nonlocal calls
+        calls += 1
+        if calls == 3:
+            raise OSError(5, "Input/output error")
+        original(source, goal)
+
+    monkeypatch.setattr("evenburn.adapters.storage.folder.os.replace", failing)
+
+    with pytest.raises(StorageError):
+        plan_batch(folder, to=target, date=DATE)
+
+    assert not (target / "plan.json").exists()
+
+
+def test_a_program_that_does_not_pass_is_never_kept(
+    folder: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A writer with a fault is caught by reading back, and nothing of the plan is kept."""
+    original = service.program_lines
+
+    def faulty(*args: object, **kwargs: object) -> object:
+        lines = list(original(*args, **kwargs))  # type: ignore[arg-type]  # passed on as they came
+        return [line for line in lines if line != "M5"]
+
+    monkeypatch.setattr(service, "program_lines", faulty)
+
+    code = main(["plan", str(folder), "--to", str(tmp_path / "out")])
+
+    assert code == 4
+    assert not any((tmp_path / "out").iterdir())
+
+
+def test_a_folder_that_cannot_be_written_is_the_computers_fault(
+    folder: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (tmp_path / "file").write_text("not a folder")
+
+    code = main(["plan", str(folder), "--to", str(tmp_path / "file" / "out")])
+
+    assert code == 4
+    assert capsys.readouterr().err.startswith("error: ")
