@@ -38,7 +38,7 @@ def interpret(text: str, *, rapid_mm_per_s: float) -> list[Stroke]:
     seen: set[str] = set()
     for number, raw in enumerate(text.split("\n"), start=1):
         line = re.sub(r"\([^()]*\)", "", raw).strip()
-        assert "(" not in line and ")" not in line, f"line {number}: unclosed comment"
+        assert not set("()") & set(line), f"line {number}: unclosed comment"
         assert len(raw) < 80, f"line {number}: {len(raw)} characters"
         if not line:
             continue
@@ -74,7 +74,8 @@ def interpret(text: str, *, rapid_mm_per_s: float) -> list[Stroke]:
         else:
             assert motion is None
             assert not (spindle and power > 0.0), f"line {number}: burns at rest"
-    assert ended and not spindle, "ends with the laser on, or not at all"
+    assert ended, "does not end"
+    assert not spindle, "ends with the laser on"
     return strokes
 
 

@@ -99,16 +99,18 @@ CASES = [
     ("art.svg", '<rect x="2"', '<style>@import url(other.css);</style><rect x="2"', ["art.svg", "outside"]),
     ("art.svg", '<rect x="2"', '<rect fill="url(http://example.org/#a)" x="2"', ["art.svg", "outside itself"]),
     ("art.svg", "<svg ", '<!DOCTYPE svg [<!ENTITY a "b">]><svg ', ["art.svg", "entities"]),
+    ("art.svg", "<svg ", '<?xml-stylesheet href="a.css"?><svg ', ["art.svg", "style sheet"]),
     ("art.svg", "</svg>", "", ["art.svg", "not well-formed"]),
     ("art.svg", 'viewBox="0 0 60 30"', 'viewBox="0 0 nan 30"', ["art.svg", "viewBox"]),
     ("art.svg", 'viewBox="0 0 60 30"', 'viewBox="0 0 0 0"', ["art.svg", "viewBox"]),
 ]
 
 
-@pytest.mark.parametrize(("name", "old", "new", "named"), CASES, ids=[f"{c[0]}: {c[2][:40]}" for c in CASES])
+@pytest.mark.parametrize("case", CASES, ids=[f"{c[0]}: {c[2][:40]}" for c in CASES])
 def test_one_fault_is_named(
-    edit: Edit, capsys: pytest.CaptureFixture[str], name: str, old: str, new: str, named: list[str]
+    edit: Edit, capsys: pytest.CaptureFixture[str], case: tuple[str, str, str, list[str]]
 ) -> None:
+    name, old, new, named = case
     folder = edit(name, old, new)
 
     shown = refused(folder, capsys)

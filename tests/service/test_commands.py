@@ -32,7 +32,7 @@ def test_plan_as_json_is_plan_json(folder: Path, tmp_path: Path, capsys: pytest.
     assert json.loads(out)["planned_on"] == DATE
 
 
-def test_a_stop_is_part_of_the_answer(demo: Planned, tmp_path: Path) -> None:
+def test_a_stop_is_part_of_the_answer(demo: Planned) -> None:
     assert any(p.stopped() for p in demo.plan.pieces)
 
 

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import os
 from pathlib import Path
 
 import pytest
 
+from evenburn.adapters.formats.ngc_writer import program_lines
 from evenburn.adapters.storage.folder import OutputFolder
 from evenburn.cli.main import main
 from evenburn.core.errors import StorageError
@@ -65,17 +65,17 @@ def test_a_move_that_fails_never_leaves_an_index_over_a_mixture(
 ) -> None:
     target = tmp_path / "out"
     plan_batch(folder, to=target, date=DATE)
-    original = os.replace
+    original = Path.replace
     calls = 0
 
-    def failing(source: Path, goal: Path) -> None:
+    def failing(source: Path, goal: Path) -> Path:
         nonlocal calls
         calls += 1
         if calls == 3:
             raise OSError(5, "Input/output error")
-        original(source, goal)
+        return original(source, goal)
 
-    monkeypatch.setattr("evenburn.adapters.storage.folder.os.replace", failing)
+    monkeypatch.setattr(Path, "replace", failing)
 
     with pytest.raises(StorageError):
         plan_batch(folder, to=target, date=DATE)
@@ -87,7 +87,7 @@ def test_a_program_that_does_not_pass_is_never_kept(
     folder: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """A writer with a fault is caught by reading back, and nothing of the plan is kept."""
-    original = service.program_lines
+    original = program_lines
 
     def faulty(*args: object, **kwargs: object) -> object:
         lines = list(original(*args, **kwargs))  # type: ignore[arg-type]  # passed on as they came

@@ -14,7 +14,7 @@ from PIL import Image
 
 from evenburn.adapters.formats.machine_toml import read_machine
 from evenburn.adapters.formats.plan_json import plan_schema
-from evenburn.core.planning.power import power_at_fraction_W
+from evenburn.core.planning.power import delivered_power_W
 from evenburn.services.plan_batch import Planned, plan_batch
 from service.conftest import DATE
 from service.second_reader import interpret, time_s
@@ -81,7 +81,7 @@ def test_programs_pass_the_second_reader_and_agree_with_the_plan(demo: Planned, 
         slack = recipe["speed_mm_per_s"] * machine.rise_time_s + 1e-3
         assert all(x0 - slack <= s.end[0] <= x1 + slack and y0 - slack <= s.end[1] <= y1 + slack for s in burning)
 
-        watts = power_at_fraction_W(
+        watts = delivered_power_W(
             machine, power_fraction=np.array([s.power_word for s in burning]) / machine.power_word_max
         )
         energy_J = float((watts * np.array([s.length_mm / s.speed_mm_per_s for s in burning])).sum())

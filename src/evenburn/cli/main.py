@@ -40,7 +40,7 @@ JsonOption = Annotated[bool, typer.Option("--json", help="Print the result as JS
 def _date(text: str | None) -> str:
     """Return an ISO date, today where none is given; the only clock evenburn reads."""
     if text is None:
-        return dt.date.today().isoformat()
+        return dt.date.today().isoformat()  # noqa: DTZ011  # the date on the wall where the bench stands
     try:
         return dt.date.fromisoformat(text).isoformat()
     except ValueError as error:
@@ -67,9 +67,9 @@ def plan(
     json: JsonOption = False,
 ) -> None:
     """Plan a batch folder: recipes, programs, proofs, run sheet."""
-    from evenburn.cli.progress import shown_progress  # noqa: PLC0415  # numbers and pictures are loaded when needed
-    from evenburn.cli.show_plan import show_planned  # noqa: PLC0415
-    from evenburn.services.plan_batch import plan_batch  # noqa: PLC0415
+    from evenburn.cli.progress import shown_progress  # numbers and pictures are loaded when needed
+    from evenburn.cli.show_plan import show_planned
+    from evenburn.services.plan_batch import plan_batch
 
     with shown_progress() as progress:
         planned = plan_batch(folder, to=to, date=_date(date), progress=progress)
@@ -85,9 +85,9 @@ def demo(
     json: JsonOption = False,
 ) -> None:
     """Lay out the demo batch and plan it: a rowing club's regatta prizes, one of which does not fit."""
-    from evenburn.cli.progress import shown_progress  # noqa: PLC0415
-    from evenburn.cli.show_plan import show_planned  # noqa: PLC0415
-    from evenburn.services.demo import plan_demo  # noqa: PLC0415
+    from evenburn.cli.progress import shown_progress
+    from evenburn.cli.show_plan import show_planned
+    from evenburn.services.demo import plan_demo
 
     with shown_progress() as progress:
         planned = plan_demo(to, date=_date(date), progress=progress)
@@ -101,8 +101,8 @@ def verify(
     json: JsonOption = False,
 ) -> None:
     """Read a program back from disk and check it against the machine. Exit code 1 if it must not run."""
-    from evenburn.cli.show_report import show_report  # noqa: PLC0415
-    from evenburn.services.verify_program import verify_program  # noqa: PLC0415
+    from evenburn.cli.show_report import show_report
+    from evenburn.services.verify_program import verify_program
 
     report = verify_program(program, machine)
     show_report(report, name=program.name, as_json=json)

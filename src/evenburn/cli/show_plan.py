@@ -90,10 +90,13 @@ def show_planned(planned: Planned, *, as_json: bool) -> None:
             focus = here
         _piece(piece)
     stops = sum(c.level == "stop" for p in plan.pieces for c in p.checks)
-    warns = sum(c.level == "warn" for p in plan.pieces for c in p.checks)
+    warns = sum(c.level == "warn" and c.code != "starting-value-curve" for p in plan.pieces for c in p.checks)
     programs = sum(m.program_file is not None for p in plan.pieces for m in p.marks)
     _say()
     _say(f"{programs} programs, {duration_text(plan.total_time_s())} of burning; {stops} stop, {warns} warn")
+    for piece in plan.pieces:
+        if piece.stopped():
+            _say(f"stop: {piece.piece.name} must not be burnt as planned; the ways out stand beside it above")
     if any(p.wood.curve.provenance.kind == "starting value" for p in plan.pieces):
         _say(
             _wrapped(

@@ -77,7 +77,9 @@ def load_batch(folder: Path) -> Batch:
     for number, entry in enumerate(table.piece, start=1):
         where = f"piece[{number}]"
         if entry.wood not in woods:
-            _wood(folder, entry.wood, where, woods, confirmed, wrong)
+            known = _wood(folder, entry.wood, where, wrong)
+            if known is not None:
+                woods[entry.wood], confirmed[entry.wood] = known
         blank = _blank(folder, entry.blank, f"{where}.blank", wrong)
         for index, mark in enumerate(entry.mark, start=1):
             artwork = _artwork(folder, mark, f"{where}.mark[{index}]", wrong)
@@ -138,21 +140,14 @@ def _lens(machine: Machine | None, table: BatchTable, wrong: dict[str, str]) -> 
     return None
 
 
-def _wood(
-    folder: Path,
-    wood_id: str,
-    where: str,
-    woods: dict[str, Wood],
-    confirmed: dict[str, bool],
-    wrong: dict[str, str],
-) -> None:
+def _wood(folder: Path, wood_id: str, where: str, wrong: dict[str, str]) -> tuple[Wood, bool] | None:
+    """Return a wood and whether somebody confirmed that it may be burnt."""
     try:
         wood, own = read_wood(folder, wood_id)
     except EvenburnError as error:
         _gather(wrong, f"{where}.wood", error)
-        return
-    woods[wood_id] = wood
-    confirmed[wood_id] = own is not None and own.confirmed_by is not None
+        return None
+    return wood, own is not None and own.confirmed_by is not None
 
 
 def _blank(folder: Path, table: BlankTable, where: str, wrong: dict[str, str]) -> Blank | None:

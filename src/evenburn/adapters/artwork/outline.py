@@ -10,7 +10,7 @@ from shapely import MultiPolygon, Polygon, affinity, make_valid, union_all
 from evenburn.adapters.artwork.svg import SvgDrawing
 from evenburn.core.errors import InvalidInput
 
-OUTLINE_PIXELS = 9.0e6
+OUTLINE_PIXELS = 4.0e6
 LINE_DRAWING_SHARE = 0.25  # less paint than this inside its own contour is a line drawing of the edge
 SMOOTHING_px = 0.6
 LEAST_AREA_mm2 = 4.0

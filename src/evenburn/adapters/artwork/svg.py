@@ -86,7 +86,7 @@ class SvgDrawing:
 
 
 def _font_files() -> list[str]:
-    from evenburn.adapters.artwork.faces import face_file, list_faces  # noqa: PLC0415  # only drawings with text need it
+    from evenburn.adapters.artwork.faces import face_file, list_faces  # only drawings with text need it
 
     return [str(face_file(face.id)) for face in list_faces()]
 
@@ -127,15 +127,13 @@ def parse_svg(data: bytes, *, name: str) -> SvgDrawing:
 
 def _refuse_outside(root: etree._Element, *, name: str) -> None:
     """Refuse scripts, references to anything but the drawing itself, and absurd nesting."""
+    if any(getattr(node, "target", "") == "xml-stylesheet" for node in root.itersiblings(preceding=True)):
+        raise UnreadableFile(name, "refers to a style sheet outside itself", hint="Put the styles into the drawing.")
     stack: list[tuple[etree._Element, int]] = [(root, 1)]
     while stack:
         element, depth = stack.pop()
         if depth > DEEPEST:
             raise UnreadableFile(name, f"nests deeper than {DEEPEST} levels", line=_line(element))
-        if isinstance(element, etree._ProcessingInstruction) and "href" in (element.text or ""):
-            raise UnreadableFile(
-                name, "refers to a style sheet outside itself", hint="Put the styles into the drawing."
-            )
         if isinstance(element.tag, str):
             if etree.QName(element).localname == "script":
                 raise UnreadableFile(name, "holds a script, which is not run", line=_line(element))

@@ -13,8 +13,8 @@ from evenburn.core.nouns.mark import Hold
 Id = Annotated[str, Field(pattern=r"^[a-z0-9][a-z0-9-]{0,63}$")]
 Side = Annotated[float, Field(gt=0.0, le=10000.0)]
 Place = Annotated[float, Field(ge=-10000.0, le=10000.0)]
-SizePair = Annotated[tuple[Side, Side], Strict(False)]  # TOML knows lists only; the numbers inside stay strict
-PlacePair = Annotated[tuple[Place, Place], Strict(False)]
+SizePair = Annotated[tuple[Side, Side], Strict(strict=False)]  # TOML knows lists only; the numbers inside stay strict
+PlacePair = Annotated[tuple[Place, Place], Strict(strict=False)]
 Name = Annotated[str, Field(min_length=1, max_length=120)]
 RelativePath = Annotated[str, Field(min_length=1, max_length=200)]
 

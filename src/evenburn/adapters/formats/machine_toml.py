@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
 from pathlib import Path
 from typing import Annotated, Literal, Self
 
@@ -13,7 +14,7 @@ from evenburn.core.nouns.provenance import Provenance
 
 Positive = Annotated[float, Field(gt=0.0, le=1e6)]
 Fraction = Annotated[float, Field(ge=0.0, le=1.0)]
-CurvePoint = Annotated[tuple[Fraction, Annotated[float, Field(ge=0.0)]], Strict(False)]  # TOML knows lists only
+CurvePoint = Annotated[tuple[Fraction, Annotated[float, Field(ge=0.0)]], Strict(strict=False)]  # TOML knows lists only
 Name = Annotated[str, Field(min_length=1, max_length=120)]
 ProgramLine = Annotated[str, Field(max_length=78)]
 
@@ -79,7 +80,7 @@ class MachineTable(StrictModel):
             raise ValueError(f"lens names must differ; they are {', '.join(names)}")
         if self.power_curve is not None:
             pairs = self.power_curve
-            if len(pairs) < 2 or any(b[0] <= a[0] or b[1] <= a[1] for a, b in zip(pairs[:-1], pairs[1:], strict=True)):
+            if len(pairs) < 2 or any(b[0] <= a[0] or b[1] <= a[1] for a, b in pairwise(pairs)):
                 raise ValueError("power_curve needs at least two pairs, both numbers rising from pair to pair")
             if pairs[-1][0] != 1.0 or abs(pairs[-1][1] / self.power_max_W - 1.0) > 1e-6:
                 raise ValueError(

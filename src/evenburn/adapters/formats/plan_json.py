@@ -280,7 +280,7 @@ def plan_document(
         "subtitle": plan.subtitle,
         "planned_on": plan.date,
         "machine": {
-            **{key: getattr(machine, key) for key in MachineDocument.model_fields if key not in ("provenance",)},
+            **{key: getattr(machine, key) for key in MachineDocument.model_fields if key != "provenance"},
             "provenance": _origin(machine.provenance),
         },
         "lens": {

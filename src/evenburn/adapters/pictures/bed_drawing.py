@@ -10,6 +10,7 @@ from xml.sax.saxutils import escape
 from PIL import Image
 from shapely import MultiPolygon, Polygon
 
+SVG = "http://www.w3.org/2000/svg"
 Box = tuple[float, float, float, float]
 
 
@@ -33,17 +34,19 @@ def write_bed_drawing(
     width, height = bed_mm
     x0, y0, x1, y1 = image_box_mm
     bx0, by0, bx1, by1 = box_bed_mm
+    size = f'width="{width:g}" height="{height:g}"'
+    mark = f'x="{bx0:.3f}" y="{by0:.3f}" width="{bx1 - bx0:.3f}" height="{by1 - by0:.3f}"'
+    burn = f'x="{x0:.4f}" y="{-y1:.4f}" width="{x1 - x0:.4f}" height="{y1 - y0:.4f}"'
+    turned = f'transform="translate(0 {height:g}) scale(1 -1)"'
     lines = [
-        f'<svg xmlns="http://www.w3.org/2000/svg" width="{width:g}mm" height="{height:g}mm" '
-        f'viewBox="0 0 {width:g} {height:g}">',
+        f'<svg xmlns="{SVG}" width="{width:g}mm" height="{height:g}mm" viewBox="0 0 {width:g} {height:g}">',
         f"<title>{escape(title)}</title>",
-        f'<g transform="translate(0 {height:g}) scale(1 -1)" fill="none" stroke="#17221E" stroke-width="0.4">',
-        f'<rect id="bed" x="0" y="0" width="{width:g}" height="{height:g}"/>',
+        f'<g {turned} fill="none" stroke="#17221E" stroke-width="0.4">',
+        f'<rect id="bed" x="0" y="0" {size}/>',
         f'<path id="blank" fill-rule="evenodd" d="{_path(outline)}"/>',
-        f'<rect id="mark" x="{bx0:.3f}" y="{by0:.3f}" width="{bx1 - bx0:.3f}" height="{by1 - by0:.3f}" '
-        'stroke-dasharray="2 1"/>',
-        f'<image id="burn" x="{x0:.4f}" y="{-y1:.4f}" width="{x1 - x0:.4f}" height="{y1 - y0:.4f}" '
-        f'transform="scale(1 -1)" preserveAspectRatio="none" href="data:image/png;base64,{data}"/>',
+        f'<rect id="mark" {mark} stroke-dasharray="2 1"/>',
+        f'<image id="burn" {burn} transform="scale(1 -1)" preserveAspectRatio="none"',
+        f'href="data:image/png;base64,{data}"/>',
         "</g>",
         "</svg>",
         "",

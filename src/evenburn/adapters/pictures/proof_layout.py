@@ -126,7 +126,7 @@ def _scale(left: int, *, offsets_mm: tuple[float, ...], planned_offset_mm: float
         low, high = min(first, reach), max(last, reach)
         # half an enlargement is kept left of the first tick and right of the last, half a label at a planned end
         wide = float(OFFSET_px[0])
-        for _ in range(8):
+        for _ in range(40):  # settles by halves
             room_left = max(0.5 * wide, LABEL_ROOM_px if low < first else 0.0)
             room_right = max(0.5 * wide, LABEL_ROOM_px if high > last else 0.0)
             density = min(

@@ -16,7 +16,7 @@ PLATE_SMALL = Type(face="sheet-sans", size_px=20, colour=INK)
 BARS_mm = (0.02, 0.05, 0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0)
 BAR_LONGEST_px, BAR_SMALL_px = 240, 120
 NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve")
-WHOLE = 0.02  # a count this near to a whole number is called whole
+WHOLE = 0.015  # a count this near to a whole number is called whole
 LINE_DOWN_px = 34  # the scale's line below the enlargements
 APART_px = 22  # between two labels of the scale
 FURTHEST_ASIDE_px = 70  # a label stands at most so far from what it names, else on a row of its own
@@ -92,7 +92,7 @@ def draw_offset_scale(
         text = f"{mm:g}\u00a0mm" + (", in focus" if mm == 0.0 else "")
         style = LABEL
         if abs(mm - planned_offset_mm) < 0.05:
-            text, style, on_tick = f"{text}{',' if mm == 0.0 else ''} as planned", LABEL_BOLD, True
+            text, style, on_tick = f"{text}, as planned" if mm == 0.0 else label, LABEL_BOLD, True
         half = style.width_px(text) // 2
         spans.append((x - half, x + half))
         style.draw(canvas, (x, y + 44), text, anchor="ms")

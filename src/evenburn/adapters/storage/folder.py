@@ -71,7 +71,7 @@ class OutputFolder:
         for name in former - set(names):
             (self.target / name).unlink(missing_ok=True)
         for name in [n for n in names if n != INDEX] + [n for n in names if n == INDEX]:
-            os.replace(self._stage / name, self.target / name)
+            (self._stage / name).replace(self.target / name)
 
     def _former_files(self) -> set[str]:
         """Return the plain file names that a former plan of this folder lists as its own."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from typing import cast
 
 import cv2
 import numpy as np
@@ -53,16 +54,13 @@ def on_bed(piece: Piece, shape: BaseGeometry) -> BaseGeometry:
 
 def outline_on_bed(piece: Piece) -> Polygon | MultiPolygon:
     """Return the blank's outline on the bed. [mm] Definition."""
-    placed = on_bed(piece, piece.blank.outline)
-    assert isinstance(placed, Polygon | MultiPolygon)
-    return placed
+    return cast("Polygon | MultiPolygon", on_bed(piece, piece.blank.outline))
 
 
 def mark_on_bed(piece: Piece, *, place_mm: tuple[float, float], size_mm: tuple[float, float]) -> Polygon:
     """Return the mark's (turned) rectangle on the bed. [mm] Definition."""
-    placed = on_bed(piece, box(place_mm[0], place_mm[1], place_mm[0] + size_mm[0], place_mm[1] + size_mm[1]))
-    assert isinstance(placed, Polygon)
-    return placed
+    rectangle = box(place_mm[0], place_mm[1], place_mm[0] + size_mm[0], place_mm[1] + size_mm[1])
+    return cast("Polygon", on_bed(piece, rectangle))
 
 
 def quarter_turns(turn_deg: float) -> int | None:

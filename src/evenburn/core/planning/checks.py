@@ -68,8 +68,10 @@ def wood_checks(wood: Wood, *, material: Material | None, confirmed: bool) -> li
                 remedy="Prefer lines and lettering to large even areas, or let the unevenness be part of the look.",
             )
         )
-    for caution in wood.cautions:
-        found.append(Check(level="note", code="material-caution", text=caution, remedy="Follow the maker's sheet."))
+    found += [
+        Check(level="note", code="material-caution", text=caution, remedy="Follow the maker's sheet.")
+        for caution in wood.cautions
+    ]
     return found
 
 

@@ -15,8 +15,8 @@ from evenburn.core.nouns.mark import Piece
 from evenburn.core.nouns.wood import Wood
 from evenburn.core.optics.beam import beam_of_lens
 from evenburn.core.planning.checks import look_checks, tone_checks, wood_checks
-from evenburn.core.planning.mark_plan import MarkWork, wish_for, work_mark
 from evenburn.core.planning.focus import search_together
+from evenburn.core.planning.mark_plan import MarkWork, wish_for, work_mark
 from evenburn.core.planning.materials import Material
 from evenburn.core.planning.placing_checks import bed_checks, blank_checks
 from evenburn.core.planning.survey import survey_mark

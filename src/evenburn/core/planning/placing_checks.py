@@ -18,6 +18,8 @@ from evenburn.core.planning.survey import Survey
 from evenburn.core.planning.wish import Wish
 from evenburn.core.units import duration_text
 
+Box = tuple[float, float, float, float]
+
 NB = "\u00a0"
 FIT_STEP_mm = 0.5
 FIT_FAR_mm = 80.0
@@ -143,15 +145,14 @@ def bed_checks(work: MarkWork, piece: Piece) -> list[Check]:
     if box is None:
         return []
     if box[0] < 0.0 or box[1] < 0.0 or box[2] > machine.bed_x_mm or box[3] > machine.bed_y_mm:
-        return [_off_bed_check(work, piece)]
+        return [_off_bed_check(work, piece, box)]
     if "run-up" not in work.found.gave_way:
         return []
     return [_run_up_check(work, piece)]
 
 
-def _off_bed_check(work: MarkWork, piece: Piece) -> Check:
-    machine, box = work.wish.machine, work.survey.ink_box_mm
-    assert box is not None
+def _off_bed_check(work: MarkWork, piece: Piece, box: Box) -> Check:
+    machine = work.wish.machine
     width, height = box[2] - box[0], box[3] - box[1]
     text = (
         f"The mark reaches x {box[0]:.1f} to {box[2]:.1f}, y {box[1]:.1f} to {box[3]:.1f}{NB}mm; the bed is "

@@ -19,14 +19,14 @@ def power_word_decimals(machine: Machine) -> int:
     return max(0, math.ceil(math.log10(LEAST_STEPS / machine.power_word_max) - 1e-9))
 
 
-def power_at_fraction_W(machine: Machine, *, power_fraction: ArrayLike) -> FloatArray:
+def delivered_power_W(machine: Machine, *, power_fraction: ArrayLike) -> FloatArray:
     """Return power on the work at fractions, straight between the points of the machine's curve. [W] Definition."""
     fractions, watts = zip(*machine.power_curve, strict=True)
     return np.asarray(np.interp(np.asarray(power_fraction, dtype=np.float64), fractions, watts), dtype=np.float64)
 
 
 def power_fraction(machine: Machine, *, power_W: ArrayLike) -> FloatArray:
-    """Return the fraction that gives a power. [W → 1] Source: `power_at_fraction_W` inverted."""
+    """Return the fraction that gives a power. [W → 1] Source: `delivered_power_W` inverted."""
     fractions, watts = zip(*machine.power_curve, strict=True)
     return np.asarray(np.interp(np.asarray(power_W, dtype=np.float64), watts, fractions), dtype=np.float64)
 
@@ -41,12 +41,12 @@ def power_word(machine: Machine, *, power_W: ArrayLike) -> FloatArray:
 def settable_power_W(machine: Machine, *, power_W: ArrayLike) -> FloatArray:
     """Return the power nearest to the wished that the S word can say. [W] Definition."""
     fraction = power_word(machine, power_W=power_W) / machine.power_word_max
-    return np.where(np.asarray(power_W) > 0.0, power_at_fraction_W(machine, power_fraction=fraction), 0.0)
+    return np.where(np.asarray(power_W) > 0.0, delivered_power_W(machine, power_fraction=fraction), 0.0)
 
 
 def power_window_W(machine: Machine) -> tuple[float, float]:
     """Return the least power that fires and the most that the person allows. [W] Definition."""
-    low, high = power_at_fraction_W(
+    low, high = delivered_power_W(
         machine, power_fraction=np.array([machine.power_least_fraction, machine.power_cap_fraction])
     )
     return float(low), float(high)

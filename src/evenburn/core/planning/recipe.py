@@ -343,7 +343,7 @@ def predicted_tone_L(
 
 def without_room_limit(wish: Wish) -> Wish:
     """Return the wish with endless room on every side. Definition."""
-    return replace(wish, room_mm={axis: (1e9, 1e9) for axis in wish.room_mm})
+    return replace(wish, room_mm=dict.fromkeys(wish.room_mm, (1000000000.0, 1000000000.0)))
 
 
 def banding_L(wish: Wish, *, focus_offset_mm: float, line_spacing_mm: float) -> float:

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from evenburn.core.art.detail import Widths, measure_widths
 from evenburn.core.art.ink import InkProfile, ink_box_mm, ink_profile
-from evenburn.core.art.picture import Artwork, Drawn, draw_on_bed, grid_in_box, Grid
+from evenburn.core.art.picture import Artwork, Drawn, Grid, draw_on_bed, grid_in_box
 from evenburn.core.layout.place import mark_on_bed, room_mm
 from evenburn.core.nouns.machine import Machine
 from evenburn.core.nouns.mark import Axis, Mark, Piece

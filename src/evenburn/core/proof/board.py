@@ -27,6 +27,7 @@ from evenburn.core.tone.colour import lightness_L, luminance
 Picture = NDArray[np.float32]
 Colours = NDArray[np.uint8]
 EDGE_OVERSAMPLING = 4
+EDGE_COVERAGE = 0.25  # what a row or column has to have somewhere to belong to the board
 LOOK_WIDTH = 2.0  # the part of an enlargement that has to tell most is at most so much wider than high
 
 
@@ -90,7 +91,7 @@ def _seen(burn: Burn, wood: Wood, lines: LineEnergy, *, focus_offset_mm: float, 
         )
     )
     return reflectance_map(
-        wood.curve, dose, exposure_shift=shift, ripple=(radius, burn.line_spacing_mm) if coarse else None
+        wood.curve, dose, exposure_shift=shift, radius_and_spacing_mm=(radius, burn.line_spacing_mm) if coarse else None
     )
 
 
@@ -112,7 +113,7 @@ def draw_board(
 
     Source
     ------
-    The functions of this layer; averages are taken in reflectance.
+    `mark_reflectance` of each mark; averages are taken in reflectance, as [murray1936] has it.
     """
     x0, y0, x1, y1 = outline.bounds
     pixel = max(x1 - x0, y1 - y0) / longest_px
@@ -127,9 +128,9 @@ def draw_board(
         np.float32
     )
     coverage = np.asarray(cv2.resize(mask, (columns, rows), interpolation=cv2.INTER_AREA), np.float32)
-    coverage = turned_back(coverage[::-1], turn_deg=turn_deg, outside=0.0)
-    seen = turned_back(seen[::-1], turn_deg=turn_deg, outside=float(bare))
-    used_rows, used_columns = (np.flatnonzero((coverage > 0.0).any(axis=axis)) for axis in (1, 0))
+    coverage = turned_back(coverage[::-1], turn_deg=turn_deg)
+    seen = bare + turned_back(seen[::-1] - bare, turn_deg=turn_deg)
+    used_rows, used_columns = (np.flatnonzero((coverage > EDGE_COVERAGE).any(axis=axis)) for axis in (1, 0))
     window = (slice(used_rows[0], used_rows[-1] + 1), slice(used_columns[0], used_columns[-1] + 1))
     return Board(
         colours=_wooden(seen[window], wood, pixel_mm=pixel, generator=generator),
@@ -180,18 +181,18 @@ def enlarge(
 
     Source
     ------
-    The functions of this layer.
+    `dose_map_J_per_mm2` and `reflectance_map` on a grid that holds the lines.
     """
     window_px = turned_size_px(size_px, turn_deg=turn_deg)
-    bare = luminance(wood.curve.bare_L)
+    bare = np.float32(luminance(wood.curve.bare_L))
     seen = _close(burn, wood, middle_mm, size_px=window_px, pixel_mm=pixel_mm, focus_offset_mm=focus_offset_mm)
     half_mm = (0.5 * window_px[0] * pixel_mm, 0.5 * window_px[1] * pixel_mm)
     for other in others:
         if _meets(other.grid, middle_mm, half_mm):
             offset = other.focus_offset_mm
             near = _close(other, wood, middle_mm, size_px=window_px, pixel_mm=pixel_mm, focus_offset_mm=offset)
-            seen = seen * (near / np.float32(bare))
-    upright = middle_of(turned_back(seen[::-1], turn_deg=turn_deg, outside=float(bare)), size_px=size_px)
+            seen = seen * (near / bare)
+    upright = middle_of(bare + turned_back(seen[::-1] - bare, turn_deg=turn_deg), size_px=size_px)
     return Enlargement(
         colours=_wooden(upright, wood, pixel_mm=pixel_mm, generator=generator),
         pixel_mm=pixel_mm,

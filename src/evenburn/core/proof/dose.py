@@ -52,7 +52,7 @@ def collect(events: Iterable[Event], grid: DoseGrid) -> LineEnergy:
 
     Source
     ------
-    Conservation of energy: power times time.
+    Own derivation: power times time, split so that energy is conserved.
     """
     axis: Axis = "x"
     speed = 1.0
@@ -143,7 +143,7 @@ def dose_map_J_per_mm2(lines: LineEnergy, *, beam_radius_mm: float, rise_time_s:
 
 
 def total_energy_J(events: Iterable[Event]) -> float:
-    """Return all energy that a stream puts down. [J] Source: power times time."""
+    """Return all energy that a stream puts down. [J] Source: own derivation, power times time."""
     return float(
         sum(
             float((event.power_W * np.abs(np.diff(event.edges_mm))).sum()) / event.speed_mm_per_s

@@ -22,11 +22,11 @@ LATTICE_PAD = 8  # more than the blur reaches, so that the lattice's border does
 LEAST_SIGMA_px = 0.45
 
 # along and across the grain [mm], then the weight
-STREAKS = (((4.0, 0.10), 0.60), ((1.3, 0.04), 0.30), ((30.0, 0.8), 0.50), ((14.0, 6.0), 0.35))
+STREAKS = (((4.0, 0.10), 0.60), ((1.3, 0.04), 0.30), ((30.0, 0.8), 0.50), ((12.0, 5.0), 0.30))
 PORES = (((0.7, 0.045), 0.5, 0.30), ((1.8, 0.09), 0.012, 0.30))  # …, how many in a mm², weight
 RINGS = 0.55  # weight of the growth rings
 RING_SPACING_mm = 2.8
-MOTTLE = (((0.10, 0.10), 0.35), ((0.35, 0.30), 0.45), ((1.8, 1.2), 0.55), ((9.0, 6.0), 0.50))
+MOTTLE = (((0.10, 0.10), 0.35), ((0.35, 0.30), 0.45), ((1.8, 1.2), 0.55), ((5.0, 3.5), 0.35))
 
 
 def grain_L(wood: Wood, *, rows: int, columns: int, pixel_mm: float, generator: np.random.Generator) -> Picture:

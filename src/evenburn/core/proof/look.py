@@ -38,14 +38,18 @@ def averaged_tone_L(
 
 
 def reflectance_map(
-    curve: CharacteristicCurve, dose_J_per_mm2: Picture, *, exposure_shift: float, ripple: tuple[float, float] | None
+    curve: CharacteristicCurve,
+    dose_J_per_mm2: Picture,
+    *,
+    exposure_shift: float,
+    radius_and_spacing_mm: tuple[float, float] | None,
 ) -> Picture:
     """Return luminance 0–1 of every pixel of a dose map.
 
     Parameters
     ----------
     exposure_shift : what dwell and passes add to log10 dose. [log10 J/mm²]
-    ripple : beam radius and line spacing [mm] where the map is too coarse to hold the lines; None where it holds them.
+    radius_and_spacing_mm : of beam and lines, where the map is too coarse to hold the lines; None where it holds them.
 
     Source
     ------
@@ -57,10 +61,12 @@ def reflectance_map(
     roots = np.linspace(0.0, 1.0, TABLE_SIZE)
     with np.errstate(divide="ignore"):
         exposure = np.log10(roots * roots * top) + exposure_shift
-    if ripple is None:
+    if radius_and_spacing_mm is None:
         tones = tone_L(curve, exposure)
     else:
-        tones = averaged_tone_L(curve, exposure, beam_radius_mm=ripple[0], line_spacing_mm=ripple[1])
+        tones = averaged_tone_L(
+            curve, exposure, beam_radius_mm=radius_and_spacing_mm[0], line_spacing_mm=radius_and_spacing_mm[1]
+        )
     table = luminance(tones).astype(np.float32)
     index = np.sqrt(np.maximum(dose_J_per_mm2, 0.0) * np.float32(1.0 / top))
     index *= np.float32(TABLE_SIZE - 1)

@@ -12,14 +12,10 @@ from shapely import MultiPolygon, Polygon, affinity
 Picture = NDArray[np.float32]
 
 
-def turned_back(picture: Picture, *, turn_deg: float, outside: float) -> Picture:
+def turned_back(picture: Picture, *, turn_deg: float) -> Picture:
     """Return a picture (top row first) turned clockwise by the blank's turn, all of it kept.
 
-    Quarter turns are exact.
-
-    Parameters
-    ----------
-    outside : value of what the turned picture does not cover.
+    Quarter turns are exact. What the turned picture does not cover is 0.
 
     Source
     ------
@@ -38,7 +34,7 @@ def turned_back(picture: Picture, *, turn_deg: float, outside: float) -> Picture
         (width, height),
         flags=cv2.INTER_LINEAR,
         borderMode=cv2.BORDER_CONSTANT,
-        borderValue=(outside,),
+        borderValue=(0.0,),
     )
     return np.asarray(turned, np.float32)
 
