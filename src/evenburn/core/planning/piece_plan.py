@@ -21,10 +21,11 @@ from evenburn.core.planning.materials import Material
 from evenburn.core.planning.placing_checks import bed_checks, blank_checks
 from evenburn.core.planning.survey import survey_mark
 from evenburn.core.proof.board import Board, Burn, Enlargement, draw_board, enlarge, telling_place_mm
+from evenburn.core.proof.turning import place_on_board
 from evenburn.core.tone.reproduce import Diffuse
 
 OFFSETS_SHOWN_mm = (0.0, 1.0, 2.0)
-LINES_SHOWN = 26
+LINES_SHOWN = 36
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -126,7 +127,6 @@ def proof_pictures(
         shown.picture_W, shown.grid, width_mm=planned_px[0] * pixel, height_mm=planned_px[1] * pixel
     )
     outline = outline_on_bed(work.piece)
-    x0, y0, x1, y1 = outline.bounds
 
     def part(size_px: tuple[int, int], offset_mm: float) -> Enlargement:
         return enlarge(
@@ -137,19 +137,21 @@ def proof_pictures(
             pixel_mm=pixel,
             focus_offset_mm=offset_mm,
             generator=generator(),
+            turn_deg=work.piece.turn_deg,
+            others=[burn_of(m) for m in work.marks if m is not shown],
         )
 
     return ProofPictures(
         board=draw_board(
             outline,
             work.wood,
-            [burn_of(m) for m in work.marks],
+            burns=[burn_of(m) for m in work.marks],
             turn_deg=work.piece.turn_deg,
             longest_px=board_px,
             generator=generator(),
         ),
         shown_mark_id=shown.mark.id,
-        middle_on_board=((middle[0] - x0) / (x1 - x0), (middle[1] - y0) / (y1 - y0)),
+        middle_on_board=place_on_board(outline, middle, turn_deg=work.piece.turn_deg),
         planned=part(planned_px, shown.recipe.focus_offset_mm),
         offsets=tuple(part(offset_px, offset) for offset in OFFSETS_SHOWN_mm),
     )
