@@ -6,6 +6,7 @@ import zlib
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import numpy as np
 
@@ -14,6 +15,7 @@ from evenburn.adapters.formats.ngc_writer import Head, program_lines
 from evenburn.adapters.formats.plan_json import plan_document, plan_text
 from evenburn.adapters.formats.wood_toml import materials
 from evenburn.adapters.pictures.bed_drawing import write_bed_drawing
+from evenburn.adapters.pictures.board import write_board
 from evenburn.adapters.pictures.burn_image import error_diffusion, write_burn_image
 from evenburn.adapters.pictures.proof import BOARD_px, OFFSET_px, PLANNED_px, ProofCaption, write_proof
 from evenburn.adapters.print.run_sheet import write_run_sheet
@@ -69,8 +71,9 @@ def plan_batch(folder: Path, *, to: Path, date: str, progress: Progress = _silen
     batch = load_batch(folder)
     steps = 2 * len(batch.pieces) + 1
     works: list[PieceWork] = []
-    with OutputFolder(to) as output:
-        proofs: dict[str, Path] = {}
+    looks: dict[str, Path] = {}
+    with OutputFolder(to) as output, TemporaryDirectory() as looks_name:
+        looks_folder = Path(looks_name)
         planned: list[PiecePlan] = []
         for number, piece in enumerate(batch.pieces):
             progress(f"{piece.name}: recipe and program", 2 * number, steps)
@@ -89,8 +92,8 @@ def plan_batch(folder: Path, *, to: Path, date: str, progress: Progress = _silen
             planned.append(PiecePlan(piece=piece, wood=wood, start_order=0, marks=marks, checks=work.checks))
             progress(f"{piece.name}: proof", 2 * number + 1, steps)
             proof = output.path(f"{piece.id}-proof.png")
-            _write_proof(proof, work, planned[-1])
-            proofs[piece.id] = proof
+            looks[piece.id] = looks_folder / f"{piece.id}.png"
+            _write_proof(proof, work, planned[-1], board=looks[piece.id])
             works.append(replace_without_pictures(work))
         plan = BatchPlan(
             name=batch.name,
@@ -101,7 +104,7 @@ def plan_batch(folder: Path, *, to: Path, date: str, progress: Progress = _silen
             pieces=_ordered(planned),
         )
         progress("run sheet", steps - 1, steps)
-        pages = write_run_sheet(plan, output.path(RUN_SHEET), pictures=proofs)
+        pages = write_run_sheet(plan, output.path(RUN_SHEET), pictures=looks)
         beam = beam_of_lens(batch.lens)
         document = plan_document(
             plan,
@@ -217,7 +220,8 @@ def _prove(program: Path, machine: Machine, mark: MarkWork) -> Report:
     return report
 
 
-def _write_proof(target: Path, work: PieceWork, planned: PiecePlan) -> None:
+def _write_proof(target: Path, work: PieceWork, planned: PiecePlan, *, board: Path) -> None:
+    """Write the proof of a piece, and beside it the board alone for the run sheet."""
     seed = zlib.crc32(work.piece.id.encode())  # each piece its own wood, the same every time it is planned
     pictures = proof_pictures(
         work,
@@ -231,6 +235,7 @@ def _write_proof(target: Path, work: PieceWork, planned: PiecePlan) -> None:
     nb = "\u00a0"
     seen = "seen" if predicted.ripple_L > predicted.ripple_limit_L else "unseen"
     resting = f"Curve of {work.wood.name}: {curve.provenance.kind}"
+    write_board(board, pictures.board)
     write_proof(
         target,
         pictures,
