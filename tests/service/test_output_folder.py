@@ -10,7 +10,7 @@ from evenburn.adapters.formats.ngc_writer import program_lines
 from evenburn.adapters.storage.folder import OutputFolder
 from evenburn.cli.main import main
 from evenburn.core.errors import StorageError
-from evenburn.services import plan_batch as service
+from evenburn.services import write_piece as service
 from evenburn.services.plan_batch import plan_batch
 from service.conftest import DATE
 

@@ -208,10 +208,13 @@ def read_wood(folder: Path, wood_id: str) -> tuple[Wood, WoodTable | None]:
     slug = "-".join(table.name.lower().split())
     base_id = wood_id if wood_id in shipped_ids() else slug
     if table.curve is not None:
-        curve_path = path.parent / table.curve
+        beside = path.parent / table.curve
+        curve_path = (
+            beside if beside.exists() else folder / table.curve
+        )  # beside the wood's file, else in the batch folder
         if not curve_path.resolve().is_relative_to(folder.resolve()):
             raise UnreadableFile(name, f'curve = "{table.curve}" lies outside the batch folder')
-        curve = read_curve(curve_path, name=f"woods/{table.curve}")
+        curve = read_curve(curve_path, name=table.curve)
         base = shipped_wood(base_id if base_id in shipped_ids() else _likeness(curve))
     else:
         base = shipped_wood(base_id)
