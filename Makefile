@@ -57,7 +57,7 @@ docs: $(READY)
 	@$(PY) tools/write_reference.py
 
 bench: $(READY)
-	@$(PY) -m pytest bench -q -s
+	@$(PY) bench/run.py
 
 soak: $(READY)
 	@$(PY) -m pytest tests/property -q --hypothesis-profile=soak

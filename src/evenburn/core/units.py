@@ -45,7 +45,7 @@ def J_per_mm2_from_J_per_cm2(dose_J_per_cm2: float) -> float:
 
 
 def duration_text(time_s: float) -> str:
-    """Return a duration as people say it: `8 s`, `10 min 08 s`, `1 h 18 min 11 s`."""
+    """Return a duration as people say it: `8.0 s`, `10 min 08 s`, `1 h 18 min 11 s`."""
     whole_s = round(time_s)
     hours, rest = divmod(whole_s, 3600)
     minutes, seconds = divmod(rest, 60)
@@ -54,4 +54,4 @@ def duration_text(time_s: float) -> str:
         return f"{hours}{nb}h {minutes:02d}{nb}min {seconds:02d}{nb}s"
     if minutes:
         return f"{minutes}{nb}min {seconds:02d}{nb}s"
-    return f"{time_s:.1f}{nb}s" if time_s < 10 else f"{seconds}{nb}s"
+    return f"{time_s:.1f}{nb}s" if round(time_s, 1) < 10.0 else f"{seconds}{nb}s"

@@ -22,12 +22,16 @@ RelativePath = Annotated[str, Field(min_length=1, max_length=200)]
 class BlankTable(StrictModel):
     """`blank = { … }`: the unengraved object."""
 
-    shape: Literal["rectangle", "rounded", "ellipse", "circle", "outline"] = "rectangle"
-    size_mm: SizePair | None = Field(default=None, description="Box of the blank, x and y. [mm]")
+    shape: Literal["rectangle", "rounded", "ellipse", "circle", "outline"] = Field(
+        default="rectangle", description="Form of the blank's edge."
+    )
+    size_mm: SizePair | None = Field(
+        default=None, description="Box of the blank, x and y; an `outline` has its own size without it. [mm]"
+    )
     radius_mm: Side | None = Field(default=None, description="Corner radius of `rounded`. [mm]")
     diameter_mm: Side | None = Field(default=None, description="Of `circle`, instead of size_mm. [mm]")
     outline: RelativePath | None = Field(default=None, description="SVG of an `outline`, inside the batch folder.")
-    thickness_mm: Annotated[float, Field(gt=0.0, le=1000.0)]
+    thickness_mm: Annotated[float, Field(gt=0.0, le=1000.0)] = Field(description="Measured with a calliper. [mm]")
     unevenness_mm: Annotated[float, Field(ge=0.0, le=50.0)] = Field(
         default=0.5, description="How far the surface rises or falls from where it was focused, ±. [mm]"
     )
@@ -65,39 +69,53 @@ class BlankTable(StrictModel):
 class HoldTable(StrictModel):
     """`hold = { … }`: settings the person insists on."""
 
-    speed_mm_per_s: Annotated[float, Field(gt=0.0, le=20000.0)] | None = None
-    power_W: Annotated[float, Field(gt=0.0, le=10000.0)] | None = None
-    line_spacing_mm: Annotated[float, Field(ge=0.01, le=5.0)] | None = None
-    focus_offset_mm: Annotated[float, Field(ge=-50.0, le=50.0)] | None = None
-    passes: Annotated[int, Field(ge=1, le=20)] | None = None
-    scan_axis: Literal["x", "y"] | None = None
+    speed_mm_per_s: Annotated[float, Field(gt=0.0, le=20000.0)] | None = Field(
+        default=None, description="Speed of the scan lines. [mm/s]"
+    )
+    power_W: Annotated[float, Field(gt=0.0, le=10000.0)] | None = Field(
+        default=None, description="Power on the work; the tone then is what comes of it. [W]"
+    )
+    line_spacing_mm: Annotated[float, Field(ge=0.01, le=5.0)] | None = Field(
+        default=None, description="Distance between neighbouring scan lines. [mm]"
+    )
+    focus_offset_mm: Annotated[float, Field(ge=-50.0, le=50.0)] | None = Field(
+        default=None, description="Stand-off minus focus stand-off; positive is further away. [mm]"
+    )
+    passes: Annotated[int, Field(ge=1, le=20)] | None = Field(default=None, description="How often each line is burnt.")
+    scan_axis: Literal["x", "y"] | None = Field(default=None, description="Axis of the bed the scan lines run along.")
 
 
 class MarkTable(StrictModel):
     """One `[[piece.mark]]`."""
 
-    id: Id
+    id: Id = Field(description="Unique in its piece; part of file names.")
     art: RelativePath | None = Field(default=None, description="SVG, PNG or JPEG inside the batch folder.")
-    text: Annotated[str, Field(min_length=1, max_length=2000)] | None = None
+    text: Annotated[str, Field(min_length=1, max_length=2000)] | None = Field(
+        default=None, description="Lettering instead of `art`; `\\n` starts a line."
+    )
     face: Annotated[str, Field(min_length=1, max_length=200)] | None = Field(
         default=None, description="A shipped face by name, or a .ttf or .otf file inside the batch folder."
     )
-    align: Literal["left", "centre", "right"] = "centre"
-    treatment: Literal["solid", "photo"] = "solid"
+    align: Literal["left", "centre", "right"] = Field(default="centre", description="Of the lines of a `text`.")
+    treatment: Literal["solid", "photo"] = Field(
+        default="solid", description="One even tone, or a continuous-tone picture."
+    )
     reproduction: Literal["continuous", "halftone"] = Field(
         default="continuous", description="Of a photo: power follows the tone, or dots of one power do."
     )
     tone_L: Annotated[float, Field(ge=0.0, le=100.0)] = Field(description="Wished tone, CIE L*; a photo's full tone.")
     place_mm: PlacePair = Field(description="Lower left corner of the mark's box on the blank. [mm]")
     size_mm: SizePair = Field(description="Box of the mark; artwork keeps its proportions in it. [mm]")
-    air_kPa: Annotated[float, Field(ge=0.0, le=2000.0)] | None = None
+    air_kPa: Annotated[float, Field(ge=0.0, le=2000.0)] | None = Field(
+        default=None, description="Air to set; without it 34, held inside what the machine can set. [kPa]"
+    )
     sharpness_mm: Annotated[float, Field(ge=0.05, le=5.0)] = Field(
         default=0.25, description="Narrowest stroke and gap that have to survive. [mm]"
     )
     reading_distance_mm: Annotated[float, Field(ge=50.0, le=100000.0)] = Field(
         default=300.0, description="From which banding has to stay unseen. [mm]"
     )
-    hold: HoldTable = Field(default_factory=HoldTable)
+    hold: HoldTable = Field(default_factory=HoldTable, description="Settings to keep; the rest is searched.")
 
     @model_validator(mode="after")
     def _agrees(self) -> Self:
@@ -119,15 +137,15 @@ class MarkTable(StrictModel):
 class PieceTable(StrictModel):
     """One `[[piece]]`."""
 
-    id: Id
-    name: Name | None = None
-    wood: Id
-    blank: BlankTable
+    id: Id = Field(description="Unique in the batch; first part of file names.")
+    name: Name | None = Field(default=None, description="What people call it; the id without it.")
+    wood: Id = Field(description="Name of a file in woods/, without .toml, or of a wood that ships.")
+    blank: BlankTable = Field(description="The unengraved object.")
     place_bed_mm: PlacePair = Field(description="Lower left corner of the (turned) blank's box on the bed. [mm]")
     turn_deg: Annotated[float, Field(ge=-360.0, le=360.0)] = Field(
         default=0.0, description="Counter-clockwise turn of the blank with all its marks. [°]"
     )
-    mark: list[MarkTable] = Field(min_length=1, max_length=200)
+    mark: list[MarkTable] = Field(min_length=1, max_length=200, description="What is burnt on it, one table each.")
 
     @model_validator(mode="after")
     def _unique(self) -> Self:
@@ -141,11 +159,11 @@ class PieceTable(StrictModel):
 class BatchTable(StrictModel):
     """batch.toml."""
 
-    name: Name
-    subtitle: Annotated[str, Field(max_length=200)] = ""
-    machine: RelativePath = "machine.toml"
-    lens: Name
-    piece: list[PieceTable] = Field(min_length=1, max_length=1000)
+    name: Name = Field(description="Title of the run sheet.")
+    subtitle: Annotated[str, Field(max_length=200)] = Field(default="", description="Second line of the title.")
+    machine: RelativePath = Field(default="machine.toml", description="Machine file, inside the batch folder.")
+    lens: Name = Field(description="Name of one of the machine's lenses.")
+    piece: list[PieceTable] = Field(min_length=1, max_length=1000, description="The pieces, one table each.")
 
     @model_validator(mode="after")
     def _unique(self) -> Self:

@@ -22,7 +22,7 @@ ProgramLine = Annotated[str, Field(max_length=78)]
 class LensTable(StrictModel):
     """One `[[lens]]`."""
 
-    name: Name
+    name: Name = Field(description="What batch.toml calls it.")
     focal_length_mm: Positive = Field(description="Focal length. [mm]")
     beam_diameter_mm: Positive = Field(description="1/e² diameter of the beam at the lens. [mm]")
     beam_quality_m2: Annotated[float, Field(ge=1.0, le=50.0)] = Field(default=1.3, description="M², 1 is ideal.")
@@ -38,35 +38,61 @@ class LensTable(StrictModel):
 class PostProcessorTable(StrictModel):
     """`[post_processor]`: what the controller wants beyond the standard words."""
 
-    on_word: Literal["M3", "M4"] = "M3"
-    opening_lines: list[ProgramLine] = Field(default_factory=list, max_length=20)
-    closing_lines: list[ProgramLine] = Field(default_factory=list, max_length=20)
+    on_word: Literal["M3", "M4"] = Field(default="M3", description="Word that switches the laser on.")
+    opening_lines: list[ProgramLine] = Field(
+        default_factory=list, max_length=20, description="Lines put in before the first move, the laser off."
+    )
+    closing_lines: list[ProgramLine] = Field(
+        default_factory=list, max_length=20, description="Lines put in after the last M5, before M2."
+    )
 
 
 class MachineTable(StrictModel):
     """machine.toml."""
 
-    name: Name
+    name: Name = Field(description="What the bench is called on programs and sheets.")
     bed_x_mm: Annotated[float, Field(gt=0.0, le=10000.0)] = Field(description="Travel along x. [mm]")
     bed_y_mm: Annotated[float, Field(gt=0.0, le=10000.0)] = Field(description="Travel along y. [mm]")
     power_max_W: Annotated[float, Field(gt=0.0, le=10000.0)] = Field(description="Power on the work at fraction 1. [W]")
     power_curve: list[CurvePoint] | None = Field(
-        default=None, description="Pairs of power fraction and W, rising; straight from 0 without it."
+        default=None,
+        description="Pairs of power fraction and power, both rising, the last at 1; straight from 0 without it. [W]",
     )
-    power_least_fraction: Fraction = Field(default=0.0, description="Below it nothing fires.")
-    power_cap_fraction: Annotated[float, Field(gt=0.0, le=1.0)] = Field(default=1.0, description="Spares the tube.")
-    power_word_max: Annotated[float, Field(gt=0.0, le=1e6)] = Field(default=1000.0, description="S at fraction 1.")
-    speed_max_mm_per_s: Annotated[float, Field(gt=0.0, le=20000.0)]
-    rapid_mm_per_s: Annotated[float, Field(gt=0.0, le=20000.0)]
-    accel_x_mm_per_s2: Annotated[float, Field(gt=0.0, le=1e6)]
-    accel_y_mm_per_s2: Annotated[float, Field(gt=0.0, le=1e6)]
-    jerk_mm_per_s3: Annotated[float, Field(gt=0.0, le=1e9)] | None = None
-    line_overhead_s: Annotated[float, Field(ge=0.0, le=10.0)] = 0.0
-    rise_time_s: Annotated[float, Field(ge=0.0, le=0.1)] = 0.0
-    reversal_offset_mm: Annotated[float, Field(ge=-5.0, le=5.0)] = 0.0
-    air_kPa: list[Annotated[float, Field(ge=0.0, le=2000.0)]] | None = Field(default=None, max_length=20)
-    lens: list[LensTable] = Field(min_length=1, max_length=20)
-    post_processor: PostProcessorTable = Field(default_factory=PostProcessorTable)
+    power_least_fraction: Fraction = Field(default=0.0, description="Power fraction below which nothing fires.")
+    power_cap_fraction: Annotated[float, Field(gt=0.0, le=1.0)] = Field(
+        default=1.0, description="Power fraction no recipe goes above, to spare the tube."
+    )
+    power_word_max: Annotated[float, Field(gt=0.0, le=1e6)] = Field(
+        default=1000.0, description="S word at power fraction 1."
+    )
+    speed_max_mm_per_s: Annotated[float, Field(gt=0.0, le=20000.0)] = Field(
+        description="Greatest speed of a scan line. [mm/s]"
+    )
+    rapid_mm_per_s: Annotated[float, Field(gt=0.0, le=20000.0)] = Field(
+        description="Speed of moves that do not burn. [mm/s]"
+    )
+    accel_x_mm_per_s2: Annotated[float, Field(gt=0.0, le=1e6)] = Field(description="Acceleration along x. [mm/s²]")
+    accel_y_mm_per_s2: Annotated[float, Field(gt=0.0, le=1e6)] = Field(description="Acceleration along y. [mm/s²]")
+    jerk_mm_per_s3: Annotated[float, Field(gt=0.0, le=1e9)] | None = Field(
+        default=None, description="Jerk of both axes; without it acceleration sets in at once. [mm/s³]"
+    )
+    line_overhead_s: Annotated[float, Field(ge=0.0, le=10.0)] = Field(
+        default=0.0, description="What the controller adds to each scan line. [s]"
+    )
+    rise_time_s: Annotated[float, Field(ge=0.0, le=0.1)] = Field(
+        default=0.0, description="Time constant of the laser's first-order response. [s]"
+    )
+    reversal_offset_mm: Annotated[float, Field(ge=-5.0, le=5.0)] = Field(
+        default=0.0,
+        description="How far a line burnt towards + lands, towards +, from one burnt towards −, rise time apart. [mm]",
+    )
+    air_kPa: list[Annotated[float, Field(ge=0.0, le=2000.0)]] | None = Field(
+        default=None, max_length=20, description="Air that can be set, least and greatest. [kPa]"
+    )
+    lens: list[LensTable] = Field(min_length=1, max_length=20, description="The lenses there are, one table each.")
+    post_processor: PostProcessorTable = Field(
+        default_factory=PostProcessorTable, description="Only for a controller that wants more than the standard words."
+    )
 
     @model_validator(mode="after")
     def _agrees(self) -> Self:

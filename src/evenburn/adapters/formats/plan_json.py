@@ -22,159 +22,167 @@ class _Document(BaseModel):
 class ProvenanceDocument(_Document):
     """Where numbers come from."""
 
-    kind: Literal["measured", "fitted", "published", "common practice", "starting value", "user"]
-    detail: str
+    kind: Literal["measured", "fitted", "published", "common practice", "starting value", "user"] = Field(
+        description="Where the numbers come from."
+    )
+    detail: str = Field(description="Date, key, file or who.")
 
 
 class MachineDocument(_Document):
     """The machine as planned for."""
 
-    name: str
-    bed_x_mm: float
-    bed_y_mm: float
-    power_max_W: float
-    power_least_fraction: float
-    power_cap_fraction: float
-    power_word_max: float
-    speed_max_mm_per_s: float
-    rapid_mm_per_s: float
-    accel_x_mm_per_s2: float
-    accel_y_mm_per_s2: float
-    jerk_mm_per_s3: float | None
-    line_overhead_s: float
-    rise_time_s: float
-    reversal_offset_mm: float
-    provenance: ProvenanceDocument
+    name: str = Field(description="As in machine.toml.")
+    bed_x_mm: float = Field(description="Travel along x. [mm]")
+    bed_y_mm: float = Field(description="Travel along y. [mm]")
+    power_max_W: float = Field(description="Power on the work at fraction 1. [W]")
+    power_least_fraction: float = Field(description="Power fraction below which nothing fires.")
+    power_cap_fraction: float = Field(description="Power fraction no recipe goes above.")
+    power_word_max: float = Field(description="S word at power fraction 1.")
+    speed_max_mm_per_s: float = Field(description="Greatest speed of a scan line. [mm/s]")
+    rapid_mm_per_s: float = Field(description="Speed of moves that do not burn. [mm/s]")
+    accel_x_mm_per_s2: float = Field(description="Acceleration along x. [mm/s²]")
+    accel_y_mm_per_s2: float = Field(description="Acceleration along y. [mm/s²]")
+    jerk_mm_per_s3: float | None = Field(description="Jerk; null where the machine has none. [mm/s³]")
+    line_overhead_s: float = Field(description="What the controller adds to each scan line. [s]")
+    rise_time_s: float = Field(description="Time constant of the laser's response. [s]")
+    reversal_offset_mm: float = Field(description="Between lines burnt in the two directions. [mm]")
+    provenance: ProvenanceDocument = Field(description="Where these numbers come from.")
 
 
 class LensDocument(_Document):
     """The lens as planned for."""
 
-    name: str
-    focal_length_mm: float
-    beam_diameter_mm: float
-    beam_quality_m2: float
-    wavelength_um: float
-    focus_stand_off_mm: float
-    waist_radius_mm: float
-    rayleigh_length_mm: float
-    provenance: ProvenanceDocument
+    name: str = Field(description="As in machine.toml.")
+    focal_length_mm: float = Field(description="Focal length. [mm]")
+    beam_diameter_mm: float = Field(description="1/e² diameter of the beam at the lens. [mm]")
+    beam_quality_m2: float = Field(description="M², 1 is ideal.")
+    wavelength_um: float = Field(description="Wavelength. [µm]")
+    focus_stand_off_mm: float = Field(description="Stand-off at which the waist lies on the surface. [mm]")
+    waist_radius_mm: float = Field(description="1/e² radius at the waist, measured or computed. [mm]")
+    rayleigh_length_mm: float = Field(description="Rayleigh length, measured or computed. [mm]")
+    provenance: ProvenanceDocument = Field(description="Where waist and Rayleigh length come from.")
 
 
 class RecipeDocument(_Document):
     """What is set at the machine."""
 
-    power_W: float
-    power_fraction: float
-    speed_mm_per_s: float
-    line_spacing_mm: float
-    lines_per_inch: float
-    focus_offset_mm: float
-    stand_off_mm: float
-    passes: int
-    scan_axis: Literal["x", "y"]
-    air_kPa: float | None
-    power_low_W: float | None
-    provenance: ProvenanceDocument
+    power_W: float = Field(description="Power on the work; of a photo in continuous tone at its full tone. [W]")
+    power_fraction: float = Field(description="The same on the machine's own scale, 0 to 1.")
+    speed_mm_per_s: float = Field(description="Speed of the scan lines. [mm/s]")
+    line_spacing_mm: float = Field(description="Distance between neighbouring scan lines. [mm]")
+    lines_per_inch: float = Field(description="The same as lines per inch.")
+    focus_offset_mm: float = Field(description="Stand-off minus focus stand-off; positive is further away. [mm]")
+    stand_off_mm: float = Field(description="Nozzle-to-surface distance to set. [mm]")
+    passes: int = Field(description="How often each line is burnt.")
+    scan_axis: Literal["x", "y"] = Field(description="Axis of the bed the scan lines run along.")
+    air_kPa: float | None = Field(description="Air to set; null: as low as it goes. [kPa]")
+    power_low_W: float | None = Field(
+        description="Power at the faintest burnt tone of a photo in continuous tone, else null. [W]"
+    )
+    provenance: ProvenanceDocument = Field(description="What the recipe rests on.")
 
 
 class PredictedDocument(_Document):
     """What is predicted to come of it."""
 
-    tone_L: float
-    tone_L_sd: Annotated[float, Field(ge=0.0)]
-    ripple_L: Annotated[float, Field(ge=0.0)]
-    ripple_limit_L: float
-    detail_mm: float
-    dose_J_per_mm2: float
-    dwell_ms: float
-    beam_radius_mm: float
-    run_up_mm: float
-    time_s: float
-    time_lower_bound_s: float
-    provenance: ProvenanceDocument
+    tone_L: float = Field(description="Tone of a wide even area. [L*]")
+    tone_L_sd: Annotated[float, Field(ge=0.0)] = Field(
+        description="Its standard deviation: reading, fit, board-to-board and evenness together. [L*]"
+    )
+    ripple_L: Annotated[float, Field(ge=0.0)] = Field(description="Banding, peak to valley across the lines. [L*]")
+    ripple_limit_L: float = Field(description="Banding that is just unseen at the reading distance. [L*]")
+    detail_mm: float = Field(description="Narrowest stroke and gap that survive. [mm]")
+    dose_J_per_mm2: float = Field(description="Mean dose of all passes. [J/mm²]")
+    dwell_ms: float = Field(description="Time the spot takes to pass a point. [ms]")
+    beam_radius_mm: float = Field(description="1/e² radius of the beam at the surface. [mm]")
+    run_up_mm: float = Field(description="Distance needed to reach speed, and to stop. [mm]")
+    time_s: float = Field(description="Machine time, by the clock that reads the events. [s]")
+    time_lower_bound_s: float = Field(description="No program burning the same lines at the same speed is quicker. [s]")
+    provenance: ProvenanceDocument = Field(description="What the prediction rests on.")
 
 
 class BindingDocument(_Document):
     """What holds the recipe back."""
 
-    constraint: str
-    text: str
+    constraint: str = Field(description="Name of what binds; `none` where nothing does.")
+    text: str = Field(description="In words, with what loosening it would buy.")
 
 
 class FilesDocument(_Document):
     """Files of a mark, relative to the folder of plan.json; no program where a stop forbids one."""
 
-    program: str | None
-    image: str
-    drawing: str
-    proof: str
+    program: str | None = Field(description="Program, or null where a stop forbids one.")
+    image: str = Field(description="Burn image.")
+    drawing: str = Field(description="Place on the bed.")
+    proof: str = Field(description="Proof of the whole piece.")
 
 
 class MarkDocument(_Document):
     """One mark, planned."""
 
-    id: str
-    treatment: Literal["solid", "photo"]
-    artwork: str
-    wished_tone_L: float
-    box_bed_mm: Box
-    narrowest_stroke_mm: float | None
-    narrowest_gap_mm: float | None
-    recipe: RecipeDocument
-    predicted: PredictedDocument
-    binding: list[BindingDocument]
-    files: FilesDocument
+    id: str = Field(description="As in batch.toml.")
+    treatment: Literal["solid", "photo"] = Field(description="As in batch.toml.")
+    artwork: str = Field(description="File of the artwork, or the text and its face.")
+    wished_tone_L: float = Field(description="Tone asked for. [L*]")
+    box_bed_mm: Box = Field(description="Box of the mark on the bed: x0, y0, x1, y1. [mm]")
+    narrowest_stroke_mm: float | None = Field(description="Narrowest stroke of the artwork; null where unknown. [mm]")
+    narrowest_gap_mm: float | None = Field(description="Narrowest gap of the artwork; null where unknown. [mm]")
+    recipe: RecipeDocument = Field(description="What is set at the machine.")
+    predicted: PredictedDocument = Field(description="What is predicted to come of it.")
+    binding: list[BindingDocument] = Field(description="What holds the recipe back, the dearest first.")
+    files: FilesDocument = Field(description="Its files, relative to this one.")
 
 
 class FixDocument(_Document):
     """One change that answers a check, as keys of batch.toml."""
 
-    text: str
-    price: str
-    target: str
-    change: dict[str, float | str | tuple[float, float]]
+    text: str = Field(description="What to do, in words.")
+    price: str = Field(description="What it costs in time.")
+    target: str = Field(description="`piece`, or the id of the mark whose keys change.")
+    change: dict[str, float | str | tuple[float, float]] = Field(description="Keys of batch.toml and their new values.")
 
 
 class CheckDocument(_Document):
     """One finding."""
 
-    level: Literal["stop", "warn", "note"]
-    code: str
-    mark: str | None
-    text: str
-    remedy: str
-    fixes: list[FixDocument]
+    level: Literal["stop", "warn", "note"] = Field(
+        description="`stop`: must not be burnt so; `warn`: look at it first; `note`: good to know."
+    )
+    code: str = Field(description="Short name of the finding.")
+    mark: str | None = Field(description="Id of the mark it is about; null: the whole piece.")
+    text: str = Field(description="What was found, with the numbers.")
+    remedy: str = Field(description="What to do, with the numbers.")
+    fixes: list[FixDocument] = Field(description="The ways out as changes of batch.toml.")
 
 
 class PieceDocument(_Document):
     """One piece, planned."""
 
-    id: str
-    name: str
-    wood: str
-    start_order: Annotated[int, Field(ge=1)]
-    thickness_mm: float
-    unevenness_mm: float
-    outline_box_bed_mm: Box
-    turn_deg: float
-    curve: ProvenanceDocument
-    marks: list[MarkDocument]
-    checks: list[CheckDocument]
+    id: str = Field(description="As in batch.toml.")
+    name: str = Field(description="What people call it.")
+    wood: str = Field(description="Id of its wood.")
+    start_order: Annotated[int, Field(ge=1)] = Field(description="Place in the order of burning, from 1.")
+    thickness_mm: float = Field(description="Of the blank. [mm]")
+    unevenness_mm: float = Field(description="Of its surface, ±. [mm]")
+    outline_box_bed_mm: Box = Field(description="Box of the turned blank on the bed: x0, y0, x1, y1. [mm]")
+    turn_deg: float = Field(description="Counter-clockwise turn of the blank. [°]")
+    curve: ProvenanceDocument = Field(description="Where its wood's curve comes from.")
+    marks: list[MarkDocument] = Field(description="Its marks.")
+    checks: list[CheckDocument] = Field(description="What was found, stops first.")
 
 
 class PlanDocument(_Document):
     """plan.json, schema version 1."""
 
-    schema_version: Literal[1]
-    name: str
-    subtitle: str
-    planned_on: str
-    machine: MachineDocument
-    lens: LensDocument
-    total_time_s: float
-    run_sheet: str
-    pieces: list[PieceDocument]
+    schema_version: Literal[1] = Field(description="Version of this file's form.")
+    name: str = Field(description="Of the batch.")
+    subtitle: str = Field(description="Of the batch.")
+    planned_on: str = Field(description="ISO date.")
+    machine: MachineDocument = Field(description="The machine as planned for.")
+    lens: LensDocument = Field(description="The lens as planned for.")
+    total_time_s: float = Field(description="Machine time of all programs. [s]")
+    run_sheet: str = Field(description="File of the run sheet.")
+    pieces: list[PieceDocument] = Field(description="The pieces in the order of burning.")
 
 
 def _origin(origin: Provenance) -> dict[str, str]:

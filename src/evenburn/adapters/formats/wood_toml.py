@@ -29,10 +29,10 @@ Surface = Literal["bare", "sanded", "oiled", "lacquered", "masked"]
 class WoodTable(StrictModel):
     """woods/NAME.toml."""
 
-    name: Name
-    surface: Surface = "bare"
+    name: Name = Field(description="What it is: the wood, as a person says it.")
+    surface: Surface = Field(default="bare", description="State of the surface when it is burnt.")
     curve: Annotated[str, Field(min_length=1, max_length=200)] | None = Field(
-        default=None, description="A curve file as `fit` writes it, beside this file; else the starting value."
+        default=None, description="Curve file, beside this file or in the batch folder; without it the starting value."
     )
     confirmed_by: Name | None = Field(default=None, description="Who checked that a doubtful material may be burnt.")
 
@@ -40,38 +40,50 @@ class WoodTable(StrictModel):
 class ProvenanceTable(StrictModel):
     """Where a curve comes from."""
 
-    kind: Literal["measured", "fitted", "published", "common practice", "starting value", "user"]
-    detail: Annotated[str, Field(max_length=400)] = ""
+    kind: Literal["measured", "fitted", "published", "common practice", "starting value", "user"] = Field(
+        description="Where the numbers come from."
+    )
+    detail: Annotated[str, Field(max_length=400)] = Field(default="", description="Date, card, key or who.")
 
 
 class ParametersTable(StrictModel):
     """Parameters of a characteristic curve."""
 
-    bare_L: Lightness
-    full_L: Lightness
-    x_mid: Exposure
-    steepness_per_decade: Annotated[float, Field(gt=0.0, le=200.0)]
-    asymmetry: Annotated[float, Field(gt=0.01, le=20.0)] = 1.0
-    reversal_L: Annotated[float, Field(ge=-100.0, le=100.0)] = 0.0
-    x_reversal: Exposure = 8.0
-    kappa: Annotated[float, Field(ge=-2.0, le=2.0)] = 0.0
-    pass_exponent: Annotated[float, Field(ge=0.0, le=3.0)] = 1.0
+    bare_L: Lightness = Field(description="Tone of the untouched surface. [L*]")
+    full_L: Lightness = Field(description="Tone at the far end of the straight part. [L*]")
+    x_mid: Exposure = Field(description="Exposure at which half of the way is done. [log10 J/mm²]")
+    steepness_per_decade: Annotated[float, Field(gt=0.0, le=200.0)] = Field(
+        description="Of the generalised logistic, per tenfold exposure."
+    )
+    asymmetry: Annotated[float, Field(gt=0.01, le=20.0)] = Field(
+        default=1.0, description="Of the generalised logistic; 1 is the plain one."
+    )
+    reversal_L: Annotated[float, Field(ge=-100.0, le=100.0)] = Field(
+        default=0.0, description="How far the tone turns back past its end. [L*]"
+    )
+    x_reversal: Exposure = Field(default=8.0, description="Exposure about which it turns back. [log10 J/mm²]")
+    kappa: Annotated[float, Field(ge=-2.0, le=2.0)] = Field(
+        default=0.0, description="Reciprocity exponent: what dwell adds to exposure."
+    )
+    pass_exponent: Annotated[float, Field(ge=0.0, le=3.0)] = Field(
+        default=1.0, description="1 when passes add as energy."
+    )
 
 
 class CurveDocument(StrictModel):
     """curve.json, schema version 1."""
 
-    schema_version: Literal[1]
-    wood: Name
-    parameters: ParametersTable
+    schema_version: Literal[1] = Field(description="Version of this file's form.")
+    wood: Name = Field(description="What was measured.")
+    parameters: ParametersTable = Field(description="The curve's parameters.")
     covariance: list[list[float]] = Field(description="9 × 9, in the order of the parameters.")
-    x_low: Exposure
-    x_high: Exposure
-    x_char: Exposure
-    evenness_L: Spread
-    board_L: Spread
-    reading_L: Spread = 0.0
-    provenance: ProvenanceTable
+    x_low: Exposure = Field(description="Least exposure that was measured. [log10 J/mm²]")
+    x_high: Exposure = Field(description="Greatest exposure that was measured. [log10 J/mm²]")
+    x_char: Exposure = Field(description="Char limit. [log10 J/mm²]")
+    evenness_L: Spread = Field(description="Standard deviation inside an even patch: the wood's own blotches. [L*]")
+    board_L: Spread = Field(description="Standard deviation from board to board of the lot. [L*]")
+    reading_L: Spread = Field(default=0.0, description="Standard deviation of a card reading. [L*]")
+    provenance: ProvenanceTable = Field(description="Where the curve comes from.")
 
     @model_validator(mode="after")
     def _agrees(self) -> Self:

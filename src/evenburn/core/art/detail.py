@@ -13,6 +13,7 @@ FloatArray = NDArray[np.float64]
 
 TAPER_px = 0.1  # a ridge may rise by this much a pixel and still count as a stroke: tapers to 6°, corners left out
 NARROW_FRACTION = 0.02  # the narrowest fiftieth of all stroke length counts as the narrowest stroke
+TIP_px = 1.5  # a ridge this near to the edge and under three pixels long is the tip of a corner, no stroke
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -23,14 +24,20 @@ class Widths:
     gap_mm: float | None
 
 
-def _narrowest_px(ink: NDArray[np.uint8]) -> float | None:
-    """Return the narrowest width of the ink along its middle lines, in pixels."""
-    padded = cv2.copyMakeBorder(ink, 1, 1, 1, 1, cv2.BORDER_CONSTANT, value=0)
+def _narrowest_px(shape: NDArray[np.uint8], *, open_outside: bool) -> float | None:
+    """Return the narrowest width of a shape along its middle lines, in pixels; outside it may go on without end."""
+    padded = cv2.copyMakeBorder(shape, 1, 1, 1, 1, cv2.BORDER_CONSTANT, value=int(open_outside))
     distance = cv2.distanceTransform(padded, cv2.DIST_L2, cv2.DIST_MASK_PRECISE)
     around = cv2.dilate(distance, np.ones((3, 3), np.uint8))
-    middle = distance[(distance > 0.0) & (distance >= around - TAPER_px)]
-    if middle.size == 0:
+    ridge = (distance > 0.0) & (distance >= around - TAPER_px)
+    ridge[[0, -1], :] = ridge[:, [0, -1]] = False
+    if not ridge.any():
         return None
+    _, labels, about, _ = cv2.connectedComponentsWithStats(ridge.astype(np.uint8), connectivity=8)
+    tip = (distance < TIP_px) & (about[labels, cv2.CC_STAT_AREA] < 3)
+    middle = distance[ridge & ~tip]
+    if middle.size == 0:  # nothing but specks
+        middle = distance[ridge]
     return float(2.0 * np.quantile(middle, NARROW_FRACTION) - 0.5)
 
 
@@ -43,30 +50,20 @@ def measure_widths(coverage: NDArray[np.float32], *, pixel_mm: float) -> Widths:
 
     Source
     ------
-    Own derivation: twice the Euclidean distance transform along its ridge; the error is one pixel at most.
+    Own derivation: twice the Euclidean distance transform along its ridge; the error is a pixel and a half at most,
+    one from where the edges fall between pixels and a half from where the ridge does.
     """
     ink = (coverage >= 0.5).astype(np.uint8)
     if not ink.any():
         return Widths(stroke_mm=None, gap_mm=None)
-    stroke = _narrowest_px(ink)
+    stroke = _narrowest_px(ink, open_outside=False)
     columns, rows = np.flatnonzero(ink.any(axis=0)), np.flatnonzero(ink.any(axis=1))
-    inner = 1 - ink[rows[0] : rows[-1] + 1, columns[0] : columns[-1] + 1]
-    enclosed = _without_outside(inner)
-    gap = _narrowest_px(enclosed) if enclosed.any() else None
+    # in the box of all ink, the open background widens outward: its middle lines are those between strokes
+    between = 1 - ink[rows[0] : rows[-1] + 1, columns[0] : columns[-1] + 1]
+    gap = _narrowest_px(between, open_outside=True)
     return Widths(
         stroke_mm=None if stroke is None else stroke * pixel_mm, gap_mm=None if gap is None else gap * pixel_mm
     )
-
-
-def _without_outside(gaps: NDArray[np.uint8]) -> NDArray[np.uint8]:
-    """Return the gaps, the background that touches the picture's edge included only where strokes face each other.
-
-    The background's middle line lies between strokes as well as between a stroke and nothing; the edge counts as
-    far away, so the ridge of the open background is wide and never the narrowest.
-    """
-    rows, columns = gaps.shape
-    margin = max(8, min(rows, columns) // 4)
-    return np.asarray(cv2.copyMakeBorder(gaps, margin, margin, margin, margin, cv2.BORDER_CONSTANT, value=1), np.uint8)
 
 
 def narrowest_kept_mm(

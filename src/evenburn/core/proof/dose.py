@@ -96,7 +96,7 @@ def _response_kernel(length_px: float) -> DoseArray:
     # energy enters evenly over one pixel and leaves exponentially later: second difference of the twice integrated
     # response, which is zero before it begins
     integral = edges - 1.0 + np.exp(-edges)
-    kernel = np.diff(np.concatenate(([0.0], integral)), n=2)
+    kernel = np.maximum(np.diff(np.concatenate(([0.0], integral)), n=2), 0.0)  # rounding may fall below zero
     return np.asarray(kernel / kernel.sum(), np.float32)
 
 
@@ -105,9 +105,8 @@ def _answered(energy: DoseArray, *, kernel: DoseArray, forward: bool) -> DoseArr
     count = kernel.size
     taps = kernel[::-1] if forward else kernel  # filter2D correlates: the last tap of a reversed kernel is "now"
     anchor = count - 1 if forward else 0
-    return np.asarray(
-        cv2.filter2D(energy, -1, taps.reshape(1, -1), anchor=(anchor, 0), borderType=cv2.BORDER_CONSTANT), np.float32
-    )
+    late = cv2.filter2D(energy, -1, taps.reshape(1, -1), anchor=(anchor, 0), borderType=cv2.BORDER_CONSTANT)
+    return np.maximum(np.asarray(late, np.float32), np.float32(0.0))  # long kernels go by Fourier, which rounds below 0
 
 
 def dose_map_J_per_mm2(lines: LineEnergy, *, beam_radius_mm: float, rise_time_s: float) -> DoseArray:

@@ -1,0 +1,80 @@
+"""[floyd1976] Floyd and Steinberg's error diffusion: [* 7; 3 5 1]/16, as Pillow implements it for us.
+
+- Weights: SEEN. They add up to one, so the mean of an even grey is kept but for what leaves at the sides and the bottom.
+Tolerances: a pixel's error is at most half a dot. Per row 7 + 1 sixteenths leave on the right and 3 on the left, per column 9
+below, so by at most ½ (11/16 rows + 9/16 columns) dots the count may be off. Pillow diffuses in whole levels of 255 and cuts
+fractions of sixteenths off, at most one level a pixel. Thresholds of single pixels: so many levels as cut fractions add up to.
+Left out: [jarvis1976], [stucki1981], whose matrices the code does not use.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+from evenburn.adapters.pictures.burn_image import error_diffusion
+
+# (row, column) from the pixel: share of its error
+PUBLISHED = {(0, 1): 7 / 16, (1, -1): 3 / 16, (1, 0): 5 / 16, (1, 1): 1 / 16}
+LEVEL = 1.0 / 255.0
+
+
+def diffused(coverage: NDArray[np.float64]) -> NDArray[np.bool_]:
+    """The published algorithm in real numbers, row by row, left to right, threshold one half."""
+    left = coverage.astype(np.float64).copy()
+    rows, columns = left.shape
+    dots = np.zeros(left.shape, np.bool_)
+    for r in range(rows):
+        for c in range(columns):
+            dots[r, c] = left[r, c] > 0.5
+            error = left[r, c] - float(dots[r, c])
+            for (down, right), share in PUBLISHED.items():
+                if r + down < rows and 0 <= c + right < columns:
+                    left[r + down, c + right] += share * error
+    return dots
+
+
+def firing_level(place: tuple[int, int], source: float, *, published: bool) -> int:
+    """The least coverage, in levels, at which a pixel is set whose neighbour (0, 1) has been given some coverage."""
+    for level in range(256):
+        picture = np.zeros((3, 4))
+        picture[0, 1] = source
+        picture[place] = level * LEVEL
+        dots = diffused(picture) if published else error_diffusion(picture.astype(np.float32))
+        if dots[place]:
+            return level
+    return 256
+
+
+def test_weights_add_up_to_one() -> None:
+    assert sum(PUBLISHED.values()) == 1.0
+
+
+@pytest.mark.parametrize(("down", "right"), PUBLISHED)
+def test_each_weight_is_the_published_one(down: int, right: int) -> None:
+    source = 120 * LEVEL  # just not set: all of it is passed on, a sixteenth is 7.5 levels
+    place = (down, 1 + right)
+    theirs = firing_level(place, source, published=True)
+    ours = firing_level(place, source, published=False)
+    assert ours == pytest.approx(theirs, abs=2)  # a cut fraction for each of two neighbours on the way
+
+
+def test_the_first_neighbour_gets_seven_sixteenths() -> None:
+    # nothing in between here: 127.5 levels less 7/16 of 120
+    assert firing_level((0, 2), 120 * LEVEL, published=False) == pytest.approx(127.5 - 52.5, abs=1)
+
+
+@pytest.mark.parametrize("level", [0, 1, 16, 51, 64, 100, 127, 128, 170, 204, 254, 255])
+@pytest.mark.parametrize("shape", [(160, 200), (37, 300)])
+def test_an_even_grey_keeps_its_mean(level: int, shape: tuple[int, int]) -> None:
+    rows, columns = shape
+    dots = error_diffusion(np.full(shape, level * LEVEL, np.float32))
+    leaves = 0.5 * (11 / 16 * rows + 9 / 16 * columns)
+    cut = LEVEL * rows * columns
+    assert abs(int(dots.sum()) - level * LEVEL * rows * columns) <= leaves + cut
+
+
+def test_nothing_stays_nothing_and_full_stays_full() -> None:
+    assert not error_diffusion(np.zeros((20, 30), np.float32)).any()
+    assert error_diffusion(np.ones((20, 30), np.float32)).all()

@@ -1,0 +1,118 @@
+"""The clock, event by event and by hand."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+
+from evenburn.core.motion.timing import (
+    accel_mm_per_s2,
+    program_time_s,
+    sweep_time_s,
+    time_lower_bound_s,
+    travel_time_s,
+)
+from evenburn.core.nouns.events import Comment, Dwell, Event, Sweep, Travel
+from evenburn.core.nouns.mark import Axis
+from unit.core.examples import machine
+
+BENCH = machine()  # 5000 and 3000 mm/s², rapids at 600 mm/s
+
+
+def line(*, start: float, end: float, cross: float = 0.0, axis: Axis = "x", speed: float = 300.0) -> Sweep:
+    """Return a sweep that burns all but 20 mm at either end."""
+    sign = 1.0 if end > start else -1.0
+    return Sweep(
+        axis=axis,
+        cross_mm=cross,
+        start_mm=start,
+        end_mm=end,
+        speed_mm_per_s=speed,
+        edges_mm=np.array([start + sign * 20.0, end - sign * 20.0]),
+        power_W=np.array([30.0]),
+    )
+
+
+def test_a_program_takes_what_its_parts_take_by_hand() -> None:
+    events: list[Event] = [
+        Comment(text="crew"),
+        Travel(to_mm=(0.0, 0.0)),  # from an unknown place: not counted
+        line(start=0.0, end=100.0),
+        Travel(to_mm=(100.0, 0.3)),
+        Dwell(time_s=1.5),
+        line(start=100.0, end=0.0, cross=0.3),
+    ]
+    one_line_s = 100.0 / 300.0 + 300.0 / 5000.0  # L/v + v/a, Biagiotti & Melchiorri 3.2
+    step_s = 2.0 * math.sqrt(0.3 / 3000.0)  # too short to reach 600 mm/s
+    assert program_time_s(BENCH, events) == pytest.approx(2.0 * one_line_s + step_s + 1.5, rel=1e-12)
+
+
+def test_overhead_is_paid_for_every_line() -> None:
+    events = [line(start=0.0, end=100.0), line(start=100.0, end=0.0)]
+    slower = machine(line_overhead_s=0.05)
+    assert program_time_s(slower, events) - program_time_s(BENCH, events) == pytest.approx(0.1, abs=1e-12)
+
+
+def test_an_empty_program_takes_no_time() -> None:
+    assert program_time_s(BENCH, []) == 0.0
+    assert time_lower_bound_s(BENCH, []) == 0.0
+    assert time_lower_bound_s(BENCH, [Travel(to_mm=(1.0, 1.0)), Dwell(time_s=3.0)]) == 0.0
+
+
+def test_a_rapid_from_the_end_of_a_line_along_y_starts_there() -> None:
+    events: list[Event] = [line(start=0.0, end=80.0, cross=40.0, axis="y"), Travel(to_mm=(40.0, 380.0))]
+    on_y_s = 300.0 / 600.0 + 600.0 / 3000.0  # 300 mm straight on, at full rapid
+    assert program_time_s(BENCH, events) == pytest.approx(80.0 / 300.0 + 300.0 / 3000.0 + on_y_s, rel=1e-12)
+
+
+def test_a_diagonal_rapid_keeps_each_axis_within_its_own_acceleration() -> None:
+    # 3-4-5: along the line 5000/0.6 and 3000/0.8 = 3750 mm/s², the lesser counts
+    assert travel_time_s(BENCH, dx_mm=300.0, dy_mm=400.0) == pytest.approx(500.0 / 600.0 + 600.0 / 3750.0, rel=1e-12)
+    assert travel_time_s(BENCH, dx_mm=-300.0, dy_mm=-400.0) == travel_time_s(BENCH, dx_mm=300.0, dy_mm=400.0)
+    assert travel_time_s(BENCH, dx_mm=0.0, dy_mm=0.0) == 0.0
+
+
+def test_a_rapid_with_limited_jerk_takes_longer() -> None:
+    jerky = machine(jerk_mm_per_s3=1e5)
+    # T = L/v + v/a + a/j for a long move, [biagiotti2008], 3.4
+    assert travel_time_s(jerky, dx_mm=500.0, dy_mm=0.0) == pytest.approx(
+        500.0 / 600.0 + 600.0 / 5000.0 + 5000.0 / 1e5, rel=1e-12
+    )
+
+
+def test_each_axis_has_its_own_acceleration() -> None:
+    assert (accel_mm_per_s2(BENCH, axis="x"), accel_mm_per_s2(BENCH, axis="y")) == (5000.0, 3000.0)
+    along_x, along_y = (sweep_time_s(BENCH, line(start=0.0, end=100.0, axis=axis)) for axis in ("x", "y"))
+    assert along_y - along_x == pytest.approx(300.0 / 3000.0 - 300.0 / 5000.0, rel=1e-9)
+
+
+def test_lower_bound_by_hand_counts_burning_gaps_turns_and_ends() -> None:
+    """Two lines of 40 mm on, 20 mm off, 10 mm on at 200 mm/s; rapids are 600 mm/s."""
+    bench = machine(line_overhead_s=0.01)
+    sweep = Sweep(
+        axis="x",
+        cross_mm=0.0,
+        start_mm=0.0,
+        end_mm=78.0,
+        speed_mm_per_s=200.0,
+        edges_mm=np.array([4.0, 44.0, 64.0, 74.0]),
+        power_W=np.array([30.0, 0.0, 30.0]),
+    )
+    each_s = 50.0 / 200.0 + 20.0 / 600.0 + 0.01
+    ramp_s = 200.0 / 5000.0
+    assert time_lower_bound_s(bench, [sweep, sweep]) == pytest.approx(2.0 * each_s + 2.0 * ramp_s * 2.0, rel=1e-12)
+
+
+def test_a_single_line_without_gaps_reaches_its_lower_bound() -> None:
+    sweep = Sweep(
+        axis="x",
+        cross_mm=0.0,
+        start_mm=10.0,
+        end_mm=10.0 + 9.0 + 50.0 + 9.0,  # run-up v²/2a = 9 mm
+        speed_mm_per_s=300.0,
+        edges_mm=np.array([19.0, 69.0]),
+        power_W=np.array([30.0]),
+    )
+    assert time_lower_bound_s(BENCH, [sweep]) == pytest.approx(program_time_s(BENCH, [sweep]), rel=1e-12)

@@ -1,0 +1,211 @@
+"""The recipe search once more, as plain loops over plain numbers, sharing nothing with it but its list of candidates."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+from itertools import pairwise
+
+from evenburn.core.nouns.mark import Axis
+from evenburn.core.nouns.wood import CharacteristicCurve
+from evenburn.core.planning.wish import Wish
+
+SPACINGS_mm = (0.04, 0.05, 0.06, 0.07, 0.08, 0.09, 0.10, 0.11, 0.12, 0.14, 0.16, 0.18, 0.20, 0.25, 0.30)
+# what may give way, least important first
+ORDER = ("detail", "sharpness", "banding", "warp", "photo range", "char", "tone", "run-up", "power")
+NOTICED_L = 2.3
+SLACK = 2e-3  # in units of each constraint: the search inverts the curve by table, the loops by bisection
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Candidate:
+    """One recipe and by how much it exceeds each constraint; at most SLACK is no excess."""
+
+    axis: Axis
+    passes: int
+    spacing_mm: float
+    offset_mm: float
+    speed_mm_per_s: float
+    power_W: float
+    time_s: float
+    excess: dict[str, float]
+
+    def broken(self, *, slack: float = 0.0) -> tuple[str, ...]:
+        return tuple(name for name in ORDER if self.excess[name] > slack)
+
+
+def tone_of(c: CharacteristicCurve, x: float) -> float:
+    if x == -math.inf:
+        return c.bare_L
+    k, nu = c.steepness_per_decade, c.asymmetry
+    rise = (1.0 + (2.0**nu - 1.0) * math.exp(-k * (x - c.x_mid))) ** (-1.0 / nu)
+    return c.bare_L + (c.full_L - c.bare_L) * rise + c.reversal_L / (1.0 + math.exp(-k * (x - c.x_reversal)))
+
+
+def exposure_of(c: CharacteristicCurve, tone: float) -> float:
+    """Return the exposure of a tone by bisection, below the char limit and the turn; the end where there is none."""
+    way = -1.0 if c.full_L < c.bare_L else 1.0
+    low, high = c.x_low, min(c.x_high, c.x_char)
+    steps = [low + (high - low) * i / 4000 for i in range(4001)]
+    high = max(steps, key=lambda x: way * tone_of(c, x))
+    if way * (tone_of(c, low) - tone) >= 0.0:
+        return low
+    if way * (tone_of(c, high) - tone) <= 0.0:
+        return high
+    for _ in range(60):
+        middle = 0.5 * (low + high)
+        if way * (tone_of(c, middle) - tone) < 0.0:
+            low = middle
+        else:
+            high = middle
+    return low
+
+
+def inverse_erf(share: float) -> float:
+    low, high = 0.0, 6.0
+    for _ in range(80):
+        middle = 0.5 * (low + high)
+        low, high = (middle, high) if math.erf(middle) < share else (low, middle)
+    return low
+
+
+def lines_sum(w: float, p: float, place: float) -> float:
+    """Return dose over mean at a place, line by line."""
+    return sum(math.sqrt(2.0 / math.pi) * p / w * math.exp(-2.0 * ((place - k) * p / w) ** 2) for k in range(-60, 61))
+
+
+def lightness(y: float) -> float:
+    return 116.0 * y ** (1.0 / 3.0) - 16.0 if y > 216.0 / 24389.0 else 24389.0 / 27.0 * y
+
+
+def unseen(tone: float, p: float, distance_mm: float) -> float:
+    """Return the banding that is not seen: Mannos and Sakrison's curve, 200 at its best, 1 L* at most."""
+    cpd = 2.0 * distance_mm * math.tan(math.radians(0.5)) / p
+    relative = 2.6 * (0.0192 + 0.114 * cpd) * math.exp(-((0.114 * cpd) ** 1.1))
+    contrast = min(0.5, 1.0 / (200.0 * max(relative, 1e-6)))
+    y = ((tone + 16.0) / 116.0) ** 3 if tone > 8.0 else tone * 27.0 / 24389.0
+    return min(1.0, lightness(y * (1.0 + contrast)) - lightness(y * (1.0 - contrast)))
+
+
+def ramp_s(v: float, a: float, j: float | None) -> float:
+    if j is None:
+        return v / a
+    return v / a + a / j if v >= a * a / j else 2.0 * math.sqrt(v / j)
+
+
+def step_s(p: float, a: float, j: float | None) -> float:
+    """Return the time across one line spacing, too short for top speed and, with jerk, for full acceleration."""
+    return 2.0 * math.sqrt(p / a) if j is None else 4.0 * (p / (2.0 * j)) ** (1.0 / 3.0)
+
+
+def watts(wish: Wish, fraction: float) -> float:
+    points = wish.machine.power_curve
+    for (f0, w0), (f1, w1) in pairwise(points):
+        if f0 <= fraction <= f1:
+            return w0 + (w1 - w0) * (fraction - f0) / (f1 - f0)
+    raise AssertionError(fraction)
+
+
+def top_speed(wish: Wish, axis: Axis) -> float:
+    """Return the speed whose run-up and lead just fit, by bisection."""
+    m = wish.machine
+    a = m.accel_x_mm_per_s2 if axis == "x" else m.accel_y_mm_per_s2
+    low, high = 0.0, 1e5
+    for _ in range(100):
+        v = 0.5 * (low + high)
+        need = 0.5 * v * ramp_s(v, a, m.jerk_mm_per_s3) + abs(v * m.rise_time_s + 0.5 * m.reversal_offset_mm)
+        low, high = (v, high) if need <= min(wish.room_mm[axis]) else (low, v)
+    return low
+
+
+def candidates(wish: Wish) -> Iterator[Candidate]:
+    """Yield every candidate with what it exceeds; constraints that a held setting decides included."""
+    m, c, hold, beam = wish.machine, wish.curve, wish.hold, wish.beam
+    wished = exposure_of(c, wish.tone_L)
+    share = 10.0 ** min(exposure_of(c, 0.5 * (c.bare_L + wish.tone_L)) - wished, -1e-3)
+    reach = math.sqrt(2.0) * max(inverse_erf(share), inverse_erf(1.0 - share))
+    least, most = watts(wish, m.power_least_fraction), watts(wish, m.power_cap_fraction)
+    faint = 10.0 ** (exposure_of(c, wish.faint_L) - wished) if wish.faint_L is not None else None
+    count = math.ceil((4.0 * beam.rayleigh_length_mm + 0.5) / 0.5 - 1e-12)
+    offsets = [0.5 * i for i in range(count)]
+    if hold.focus_offset_mm is not None:
+        offsets = [hold.focus_offset_mm]
+    elif wish.common_offset_mm is not None:
+        offsets = [wish.common_offset_mm]
+    spacings = SPACINGS_mm if hold.line_spacing_mm is None else (hold.line_spacing_mm,)
+    own = [wish.sharpness_mm, *(x for x in (wish.widths.stroke_mm, wish.widths.gap_mm) if x is not None)]
+    axes: tuple[Axis, ...] = ("x", "y") if hold.scan_axis is None else (hold.scan_axis,)
+
+    def radius(z: float) -> float:
+        return beam.waist_radius_mm * math.sqrt(1.0 + (z / beam.rayleigh_length_mm) ** 2)
+
+    for axis in axes:
+        a = m.accel_x_mm_per_s2 if axis == "x" else m.accel_y_mm_per_s2
+        across = m.accel_y_mm_per_s2 if axis == "x" else m.accel_x_mm_per_s2
+        limit = top_speed(wish, axis)
+        speeds = {m.speed_max_mm_per_s}
+        v = 10.0
+        while v < m.speed_max_mm_per_s:
+            speeds.add(v)
+            v += 5.0
+        if 1.0 <= math.floor(limit) <= m.speed_max_mm_per_s:
+            speeds.add(float(math.floor(limit)))
+        if hold.speed_mm_per_s is not None:
+            speeds = {hold.speed_mm_per_s}
+        profile = wish.profiles[axis]
+        for z in offsets:
+            w, sharp, soft = (
+                radius(z),
+                radius(max(abs(z) - wish.unevenness_mm, 0.0)),
+                radius(abs(z) + wish.unevenness_mm),
+            )
+            to_sharp, to_soft = c.kappa * math.log10(sharp / w), c.kappa * math.log10(soft / w)
+            for p in spacings:
+                crest, trough = lines_sum(sharp, p, 0.0), lines_sum(sharp, p, 0.5)
+                sees = unseen(wish.tone_L, p, wish.reading_distance_mm) * wish.banding_factor
+                for n in (1, 2) if hold.passes is None else (hold.passes,):
+                    for v in sorted(speeds):
+                        shift = c.kappa * math.log10(2e3 * w / v) + (c.pass_exponent - 1.0) * math.log10(n)
+                        if hold.power_W is None:
+                            x = wished
+                            power = 10.0 ** (x - shift) * v * p / n
+                        else:
+                            power = hold.power_W
+                            x = math.log10(n * power / (v * p)) + shift
+                        on, off = x + to_sharp + math.log10(crest), x + to_sharp + math.log10(trough)
+                        middle = tone_of(c, x)
+                        detail = reach * math.hypot(soft, 2.0 * v * m.rise_time_s) + 0.5 * p
+                        lines = profile.rows_mm / p
+                        each = 2.0 * ramp_s(v, a, m.jerk_mm_per_s3) + step_s(p, across, m.jerk_mm_per_s3)
+                        time = n * (
+                            profile.hull_mm2 / (p * v) + lines * (each + m.line_overhead_s) + profile.wander_mm / v
+                        )
+                        yield Candidate(
+                            axis=axis,
+                            passes=n,
+                            spacing_mm=p,
+                            offset_mm=z,
+                            speed_mm_per_s=v,
+                            power_W=power,
+                            time_s=time,
+                            excess={
+                                "detail": detail - min(own),
+                                "sharpness": detail - wish.sharpness_mm,
+                                "banding": abs(tone_of(c, on) - tone_of(c, off)) - sees,
+                                "warp": max(
+                                    abs(tone_of(c, x + to_soft) - middle), abs(tone_of(c, x + to_sharp) - middle)
+                                )
+                                - NOTICED_L,
+                                "photo range": -1.0 if faint is None else least - power * faint,
+                                "char": on - c.x_char,
+                                "tone": -1.0 if hold.power_W is None else abs(middle - wish.tone_L) - NOTICED_L,
+                                "run-up": v - limit,
+                                "power": max(least - power, power - most),
+                            },
+                        )
+
+
+def rank(broken: tuple[str, ...]) -> int:
+    """Return how badly a set of constraints gives way: the most important one decides, then the next."""
+    return sum(1 << ORDER.index(name) for name in broken)

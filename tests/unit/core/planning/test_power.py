@@ -1,0 +1,65 @@
+"""Watts, fractions and S words."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from evenburn.core.planning.power import (
+    delivered_power_W,
+    power_fraction,
+    power_window_W,
+    power_word,
+    power_word_decimals,
+    settable_power_W,
+)
+from unit.core.examples import MACHINE, machine
+
+SCALES = pytest.mark.parametrize(
+    ("power_word_max", "decimals"), [(1.0, 3), (100.0, 1), (255.0, 1), (1000.0, 0), (65535.0, 0)]
+)
+
+
+@SCALES
+def test_every_scale_tells_at_least_a_thousand_powers_apart(power_word_max: float, decimals: int) -> None:
+    bench = machine(power_word_max=power_word_max)
+    assert power_word_decimals(bench) == decimals
+    assert power_word_max * 10**decimals >= 1000
+    assert decimals == 0 or power_word_max * 10 ** (decimals - 1) < 1000  # and no decimal more
+
+
+@SCALES
+def test_a_power_survives_the_s_word_to_half_a_step(power_word_max: float, decimals: int) -> None:
+    bench = machine(power_word_max=power_word_max)
+    watts = np.linspace(0.5, 60.0, 240)
+    words = power_word(bench, power_W=watts)
+    written = np.array([float(f"{word:.{decimals}f}") for word in words])  # as a program writes it
+    assert written.tolist() == words.tolist()  # nothing is lost in writing
+    back = delivered_power_W(bench, power_fraction=written / power_word_max)
+    steepest_W = 27.0 / 0.4  # W per fraction, the steepest stretch of the bench's curve
+    assert back == pytest.approx(watts, abs=steepest_W * 0.5 * 10**-decimals / power_word_max + 1e-9)
+
+
+@SCALES
+def test_a_settable_power_is_set_as_it_is(power_word_max: float, decimals: int) -> None:
+    bench = machine(power_word_max=power_word_max)
+    once = settable_power_W(bench, power_W=np.linspace(0.0, 60.0, 777))
+    assert settable_power_W(bench, power_W=once).tolist() == once.tolist()
+    assert decimals == power_word_decimals(bench)
+
+
+def test_power_lies_straight_between_the_points_of_the_curve() -> None:
+    # 0.1 → 4 W, 0.5 → 31 W, 1.0 → 60 W
+    assert delivered_power_W(MACHINE, power_fraction=[0.0, 0.05, 0.1, 0.3, 0.75, 1.0]) == pytest.approx(
+        [0.0, 2.0, 4.0, 17.5, 45.5, 60.0], rel=1e-12
+    )
+    assert power_fraction(MACHINE, power_W=[2.0, 17.5, 45.5]) == pytest.approx([0.05, 0.3, 0.75], rel=1e-12)
+
+
+def test_full_power_is_the_greatest_word_and_no_power_is_nought() -> None:
+    assert power_word(MACHINE, power_W=[60.0, 0.0]).tolist() == [1000.0, 0.0]
+    assert float(settable_power_W(MACHINE, power_W=0.0)) == 0.0
+
+
+def test_the_window_runs_from_the_least_that_fires_to_the_cap() -> None:
+    assert power_window_W(MACHINE) == pytest.approx((4.0, 48.4), rel=1e-12)  # 31 + 0.3/0.5 · 29 W
