@@ -124,7 +124,7 @@ def _kind(node: dict[str, Any], schema: dict[str, Any]) -> str:
             return f"text, at most {node['maxLength']}" if "maxLength" in node else "text"
         case "array" if "prefixItems" in node:
             kinds = [_kind(item, schema) for item in node["prefixItems"]]
-            return f"[{kinds[0]}] × {len(kinds)}" if len(set(kinds)) == 1 else f"[{'; '.join(kinds)}]"
+            return f"{len(kinds)} × {kinds[0]}" if len(set(kinds)) == 1 else f"[{'; '.join(kinds)}]"
         case "array":
             return f"list: {_kind(node['items'], schema)}"
         case "object":

@@ -66,6 +66,7 @@ CASES = [
     ("batch.toml", 'art = "art.svg"', 'text = "漢"\nface = "great-vibes"', ["U+6F22", "great-vibes"]),
     ("batch.toml", 'art = "art.svg"', "", ["mark[1]", "either art or text"]),
     ("batch.toml", 'id = "plaque"', 'id = "Plaque 1"', ["piece[1].id", '"Plaque 1"', "a–z"]),
+    ("batch.toml", "tone_L = 40.0", "tone_L = 40.0\nhold = { speed_mm_per_s = 900.0 }", ["hold.speed", "900", "600"]),
     ("batch.toml", 'lens = "2 inch"', 'lens = "3 inch"', ["lens", '"3 inch"', '"2 inch"']),
     ("batch.toml", 'machine = "machine.toml"', 'machine = "other.toml"', ["machine", "other.toml"]),
     ("batch.toml", "thickness_mm = 12.0", "thickness_mm = 0.0", ["thickness_mm", "more than 0"]),

@@ -86,6 +86,11 @@ def load_batch(folder: Path) -> Batch:
             if artwork is not None:
                 artworks[entry.id, mark.id] = artwork
             _size(mark, f"{where}.mark[{index}]", wrong)
+            speed = mark.hold.speed_mm_per_s
+            if machine is not None and speed is not None and speed > machine.speed_max_mm_per_s:
+                wrong[f"{where}.mark[{index}].hold.speed_mm_per_s"] = (
+                    f"is {speed:g}; {table.machine} allows {machine.speed_max_mm_per_s:g} at most"
+                )
         if blank is not None:
             pieces.append(_piece(entry, blank))
     if wrong or machine is None or lens is None:

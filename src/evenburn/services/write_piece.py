@@ -77,7 +77,7 @@ def head_lines(
         f"air {air}",
         f"lead {lead_mm(machine, speed_mm_per_s=recipe.speed_mm_per_s):.3f} mm, run-up {predicted.run_up_mm:.2f} mm",
         f"tone L* {predicted.tone_L:.1f} +/- {predicted.tone_L_sd:.1f}, time {duration_text(predicted.time_s)}",
-        "never leave it burning alone; extraction on; lid shut or eyes protected",
+        "never leave it burning alone; extraction on; lid shut",
     )
 
 

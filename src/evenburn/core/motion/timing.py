@@ -62,7 +62,7 @@ def program_time_s(machine: Machine, events: Iterable[Event]) -> float:
 
     Source
     ------
-    Sum over the events; where the head stands before the first one is not known and not counted.
+    Own derivation: the sum over the events; where the head stands before the first is not known and not counted.
     """
     total_s = 0.0
     at: tuple[float, float] | None = None
