@@ -24,8 +24,11 @@ class Widths:
     gap_mm: float | None
 
 
-def _narrowest_px(shape: NDArray[np.uint8], *, open_outside: bool) -> float | None:
-    """Return the narrowest width of a shape along its middle lines, in pixels; outside it may go on without end."""
+def _narrowest_px(shape: NDArray[np.uint8], *, open_outside: bool, of_length_px: float = 0.0) -> float | None:
+    """Return the narrowest width of a shape along its middle lines, in pixels; outside it may go on without end.
+
+    Narrow is the narrowest fiftieth of the middle lines' length, or of `of_length_px` where that is more.
+    """
     padded = cv2.copyMakeBorder(shape, 1, 1, 1, 1, cv2.BORDER_CONSTANT, value=int(open_outside))
     distance = cv2.distanceTransform(padded, cv2.DIST_L2, cv2.DIST_MASK_PRECISE)
     around = cv2.dilate(distance, np.ones((3, 3), np.uint8))
@@ -38,7 +41,8 @@ def _narrowest_px(shape: NDArray[np.uint8], *, open_outside: bool) -> float | No
     middle = distance[ridge & ~tip]
     if middle.size == 0:  # nothing but specks
         middle = distance[ridge]
-    return float(2.0 * np.quantile(middle, NARROW_FRACTION) - 0.5)
+    fraction = min(1.0, NARROW_FRACTION * max(1.0, of_length_px / middle.size))
+    return float(2.0 * np.quantile(middle, fraction) - 0.5)
 
 
 def measure_widths(coverage: NDArray[np.float32], *, pixel_mm: float) -> Widths:
@@ -60,7 +64,9 @@ def measure_widths(coverage: NDArray[np.float32], *, pixel_mm: float) -> Widths:
     columns, rows = np.flatnonzero(ink.any(axis=0)), np.flatnonzero(ink.any(axis=1))
     # in the box of all ink, the open background widens outward: its middle lines are those between strokes
     between = 1 - ink[rows[0] : rows[-1] + 1, columns[0] : columns[-1] + 1]
-    gap = _narrowest_px(between, open_outside=True)
+    outline_px = int(ink.sum()) - int(cv2.erode(ink, np.ones((3, 3), np.uint8), borderValue=0).sum())
+    # strokes that run together leave a crotch as narrow as you like; it counts by the length of all strokes
+    gap = _narrowest_px(between, open_outside=True, of_length_px=outline_px / 2.0)
     return Widths(
         stroke_mm=None if stroke is None else stroke * pixel_mm, gap_mm=None if gap is None else gap * pixel_mm
     )

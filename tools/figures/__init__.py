@@ -1,0 +1,1 @@
+"""The figures of `docs/how-it-works/`, drawn from the model."""
