@@ -1,4 +1,4 @@
-"""The reference is what the program itself says: generated tables and schemas are fresh, examples are read for real."""
+"""What is generated in docs/ is fresh: tables, schemas and figures; what its pages point to is there."""
 
 from __future__ import annotations
 
@@ -11,6 +11,7 @@ import pytest
 from house.source import CORE, ROOT, python_files, text_of
 
 REFERENCE = ROOT / "docs" / "reference"
+HOW = ROOT / "docs" / "how-it-works"
 PAGES = ("batch", "commands", "curve", "machine", "output", "plan", "program", "wood")
 SCHEMAS = ("batch", "curve", "machine", "plan", "wood")
 
@@ -93,11 +94,61 @@ def test_every_code_of_a_check_is_told() -> None:
     assert {c for c in codes if f"`{c}`" not in page} == set(), "docs/reference/plan.md, Codes, does not tell these"
 
 
-def test_links_of_the_reference_lead_somewhere() -> None:
+def test_links_of_the_documentation_lead_somewhere() -> None:
+    pages = sorted((ROOT / "docs").rglob("*.md"))
     lost = [
-        f"{path.name}: {link}"
-        for path in sorted(REFERENCE.glob("*.md"))
+        f"{path.relative_to(ROOT)}: {link}"
+        for path in pages
         for link in re.findall(r"\]\(([^)#]+)[^)]*\)", text_of(path))
-        if not (REFERENCE / link).exists()
+        if "://" not in link and not (path.parent / link).exists()
     ]
+    assert lost == []
+    assert len(pages) > 20
+
+
+# ---- how it works --------------------------------------------------------------------------------------------------
+
+NUMBER = re.compile(r"-?\d+(?:\.\d+)?")
+ROUNDING_px = 0.15  # figures are written to a tenth of a pixel; another numpy may round the other way
+
+
+def drawn_alike(old: str, new: str) -> bool:
+    """Return whether two drawings are the same but for rounding."""
+    if NUMBER.sub("#", old) != NUMBER.sub("#", new):
+        return False
+    pairs = zip(NUMBER.findall(old), NUMBER.findall(new), strict=True)
+    return all(abs(float(a) - float(b)) <= ROUNDING_px for a, b in pairs)
+
+
+def test_the_figures_are_what_the_model_draws(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.syspath_prepend(str(ROOT / "tools"))
+    figures = importlib.import_module("draw_figures").FIGURES
+
+    stale = [name for name, draw in figures.items() if not drawn_alike(text_of(HOW / f"{name}.svg"), draw().svg())]
+
+    assert stale == [], "run `.venv/bin/python tools/draw_figures.py` and look at these: they would look different"
+    assert {p.stem for p in HOW.glob("*.svg")} == set(figures)
+
+
+def test_a_planted_stale_figure_is_caught() -> None:
+    assert drawn_alike('<path d="M10.0 20.1"/>', '<path d="M10.1 20.0"/>')
+    assert not drawn_alike('<path d="M10.0 20.1"/>', '<path d="M10.0 21.1"/>')
+    assert not drawn_alike('<use href="#s7"/>', '<use href="#s8"/>')
+    assert not drawn_alike('<path d="M10.0 20.1"/>', '<path d="M10.0 20.1L30.0 20.1"/>')
+
+
+def test_every_figure_is_shown_with_words_for_those_who_cannot_see_it() -> None:
+    shown = {
+        name: words for path in HOW.glob("*.md") for words, name in re.findall(r"!\[([^\]]*)\]\((\S+)\)", text_of(path))
+    }
+    assert set(shown) == {p.name for p in HOW.glob("*.svg")}
+    assert all(len(words) > 30 for words in shown.values())
+
+
+def test_how_it_works_names_code_and_tests_that_exist() -> None:
+    lost: list[str] = []
+    for path in sorted(HOW.glob("*.md")):
+        for name in re.findall(r"`((?:[\w-]+/)*[\w-]+\.py)`", text_of(path)):
+            homes = [*ROOT.glob(f"src/evenburn/**/{name}"), *ROOT.glob(f"tests/**/{name}"), *ROOT.glob(name)]
+            lost += [] if homes else [f"{path.name}: {name}"]
     assert lost == []

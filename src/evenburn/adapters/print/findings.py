@@ -15,30 +15,42 @@ _TICK_INDENT = 4.6
 
 
 def finding_blocks(piece: PiecePlan, *, x: float, width: float) -> list[Block]:
-    """Return one block for each check, stops first, in the order they were found."""
+    """Return one block for each check, stops first, in the order they were found.
+
+    What is found alike for several marks is told once.
+    """
     ranked = sorted(piece.checks, key=lambda check: LEVELS.index(check.level))
-    return [_finding(check, _about(piece, check), x=x, width=width) for check in ranked]
+    alike: dict[tuple[str, str, str, str], list[Check]] = {}
+    for check in ranked:
+        alike.setdefault((check.level, check.code, check.text, check.remedy), []).append(check)
+    return [_finding(checks[0], _about(piece, checks), x=x, width=width) for checks in alike.values()]
 
 
-def _about(piece: PiecePlan, check: Check) -> str:
-    """Name the mark a check speaks of where the piece has several."""
+def _about(piece: PiecePlan, checks: list[Check]) -> str:
+    """Name the marks that checks speak of where the piece has several."""
     ids = [mark.mark.id for mark in piece.marks]
-    if len(ids) < 2 or check.mark_id not in ids:
+    letters = [fig.letter(ids.index(check.mark_id)) for check in checks if check.mark_id in ids]
+    if len(ids) < 2 or not letters:
         return ""
-    return f"Mark {fig.letter(ids.index(check.mark_id))}: "
+    return f"Mark {letters[0]}: " if len(letters) == 1 else f"Marks {', '.join(letters)}: "
 
 
 def _fix_words(fix: Fix) -> str:
-    return f"{fix.text} ({fix.price})" if fix.price else fix.text
+    words = fix.text[:1].upper() + fix.text[1:]
+    return f"{words} ({fix.price})" if fix.price else words
 
 
 def _finding(check: Check, about: str, *, x: float, width: float) -> Block:
     room = width - _INDENT
-    text = wrap(f"{about}{check.text}", SERIF, size_pt=_TEXT_PT, width=room)
+    stops = check.level == "stop"
+    said = f"{about}{check.text}" if stops or not check.remedy else f"{about}{check.text} {check.remedy}"
+    text = wrap(said, SERIF, size_pt=_TEXT_PT, width=room)
     # What answers a stop has a box to tick, its remedy first; a remark to heed has none.
-    boxed = _TICK_INDENT if check.level == "stop" else 0.0
-    remedy = wrap(check.remedy, SANS, size_pt=_DO_PT, width=room - boxed) if check.remedy else ()
-    told = [fix for fix in check.fixes if fix.text not in check.remedy]
+    # Ways out that were computed are told one by one, each with its price; else the remedy as it is written.
+    boxed = _TICK_INDENT if stops else 0.0
+    each_told = bool(check.fixes) and all(fix.text in check.remedy for fix in check.fixes)
+    remedy = wrap(check.remedy, SANS, size_pt=_DO_PT, width=room - boxed) if stops and not each_told else ()
+    told = check.fixes if each_told else [fix for fix in check.fixes if fix.text not in check.remedy]
     fixes = [wrap(_fix_words(fix), SANS, size_pt=_DO_PT, width=room - _TICK_INDENT) for fix in told]
     do_lines = len(remedy) + sum(len(lines) for lines in fixes)
     height = 1.7 + len(text) * _TEXT_LEADING + do_lines * _DO_LEADING + 0.9

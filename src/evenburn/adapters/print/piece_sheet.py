@@ -91,7 +91,8 @@ def _sentences(piece: PiecePlan) -> list[tuple[str, bool]]:
     if piece.wood.curve.provenance.kind == "starting value" and not told:
         words = f"The curve of {piece.wood.name} is a starting value, not a measurement. Burn a card of this lot first."
         said.append((words, True))
-    said += [(words, False) for words in piece.wood.cautions]
+    checked = {check.text for check in piece.checks}
+    said += [(words, False) for words in piece.wood.cautions if words not in checked]
     return said
 
 
@@ -141,15 +142,14 @@ def _step_head(step: FinishingStep) -> str:
 
 
 def _seen(left: float, right: float) -> Block:
-    """Return the heading and two lines to write on."""
+    """Return the heading and a line to write on."""
     words, size = "Seen at the machine", 10.3
-    height = 15.6
+    height = 10.4
 
     def draw(sheet: Sheet, y: float) -> None:
         sheet.rule(y + 0.4, x0=left, x1=right, grey=PALE)
         wide = sheet.text(left, y + 6.8, words, face=SERIF_BOLD, size_pt=size)
         sheet.rule(y + 7.8, x0=left + wide + 3.0, x1=right, weight_pt=0.55, grey=0.3)
-        sheet.rule(y + 15.2, x0=left, x1=right, weight_pt=0.55, grey=0.3)
 
     return Block(height, draw)
 
