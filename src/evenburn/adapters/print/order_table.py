@@ -15,9 +15,9 @@ from evenburn.core.units import duration_text
 _FIGURE_PT = 9.3
 _SMALL_PT = 8.1
 _NAME_PT = 11.0
-_FOCUS_MM = 6.1
-_PIECE_MM = 9.6
-_MARK_MM = 6.3
+_FOCUS_MM = 5.4
+_PIECE_MM = 8.9
+_MARK_MM = 5.6
 _STOP_LEADING = 3.9
 _STOP_BADGE = 11.2
 HEAD_MM = 6.0
@@ -74,7 +74,7 @@ def _mark_height(row: MarkRow) -> float:
 
 
 def _draw_focus(row: FocusRow, sheet: Sheet, y: float) -> None:
-    line = y + 4.1
+    line = y + 3.8
     stand_off = fig.mm(row.mark.recipe.stand_off_mm)
     blank = row.piece.piece.blank
     sheet.box(sheet.left, y, width=sheet.right - sheet.left, height=_FOCUS_MM, fill=FOCUS_GREY)
@@ -111,7 +111,7 @@ def _draw_mark(row: MarkRow, machine: Machine, sheet: Sheet, y: float) -> None:
     alone = len(row.piece.marks) == 1
     height = _mark_height(row)
     ranged = recipe.power_low_W is not None
-    line = y + (5.6 if height == _PIECE_MM else 4.3)
+    line = y + (5.2 if height == _PIECE_MM else 3.9)
     sheet.tick(sheet.left + 0.2, line)
     sheet.text(sheet.left + _AFTER, line, fig.minutes_text(row.after_s), size_pt=_FIGURE_PT)
     _name(sheet, y, line, row)
@@ -124,8 +124,8 @@ def _draw_mark(row: MarkRow, machine: Machine, sheet: Sheet, y: float) -> None:
     ):
         x = _column(sheet, column)
         if ranged and column == "power":
-            sheet.text(x, y + 4.4, words, size_pt=_FIGURE_PT)
-            sheet.text(x, y + 8.1, second, size_pt=_SMALL_PT)
+            sheet.text(x, y + 4.1, words, size_pt=_FIGURE_PT)
+            sheet.text(x, y + 7.6, second, size_pt=_SMALL_PT)
             continue
         x += sheet.text(x, line, words, size_pt=_FIGURE_PT) + 0.9
         if second:
@@ -138,10 +138,10 @@ def _draw_stop(row: StopRow, reason: tuple[str, ...], sheet: Sheet, y: float) ->
     alone = len(row.piece.marks) == 1
     least = _PIECE_MM if alone else _MARK_MM
     height = max(least, len(reason) * _STOP_LEADING + 2.4)
-    first = y + (4.6 if len(reason) > 1 or not alone else 5.6)
+    first = y + (4.3 if len(reason) > 1 or not alone else 5.2)
     sheet.box(sheet.left, y, width=1.3, height=height, fill=0.0)
-    sheet.text(sheet.left + _AFTER, y + (5.6 if alone else 4.3), "not burnt", size_pt=_SMALL_PT)
-    _name(sheet, y, y + (5.6 if alone else 4.3), row)
+    sheet.text(sheet.left + _AFTER, y + (5.2 if alone else 3.9), "not burnt", size_pt=_SMALL_PT)
+    _name(sheet, y, y + (5.2 if alone else 3.9), row)
     x = _column(sheet, "power")
     sheet.badge(x, first, "stop")
     sheet.lines(x + _STOP_BADGE, first, reason, leading=_STOP_LEADING, face=SERIF, size_pt=8.6)
