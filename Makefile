@@ -55,6 +55,7 @@ check: lint test
 
 docs: $(READY)
 	@$(PY) tools/write_reference.py
+	@$(PY) tools/draw_figures.py
 
 bench: $(READY)
 	@$(PY) bench/run.py

@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 
 from rich.console import Console
-from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
+from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
 
 
 @contextmanager
@@ -19,7 +19,7 @@ def shown_progress() -> Iterator[Callable[[str, int, int], None]]:
     bar = Progress(
         TextColumn("{task.description}"),
         BarColumn(bar_width=28),
-        TextColumn("{task.completed:.0f} of {task.total:.0f}"),
+        MofNCompleteColumn(separator=" of "),
         TimeRemainingColumn(compact=True),
         TextColumn("left"),
         console=Console(stderr=True),

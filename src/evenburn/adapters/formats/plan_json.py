@@ -97,9 +97,7 @@ class PredictedDocument(_Document):
     beam_radius_mm: float = Field(description="1/e² radius of the beam at the surface. [mm]")
     run_up_mm: float = Field(description="Distance needed to reach speed, and to stop. [mm]")
     time_s: float = Field(description="Machine time, by the clock that reads the events. [s]")
-    time_lower_bound_s: float = Field(
-        description="No program that burns each line in one sweep, back and forth at this speed, is quicker. [s]"
-    )
+    time_lower_bound_s: float = Field(description="No program that burns the same lines at this speed is quicker. [s]")
     provenance: ProvenanceDocument = Field(description="What the prediction rests on.")
 
 

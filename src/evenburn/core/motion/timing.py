@@ -82,8 +82,8 @@ def program_time_s(machine: Machine, events: Iterable[Event]) -> float:
 def time_lower_bound_s(machine: Machine, events: Sequence[Event]) -> float:
     """Return a time that no program burning the same lines at the same speed can beat. [s]
 
-    Each line's burnt stretches take their length over the speed, what lies between them at least its length over the
-    faster of speed and rapid; between two lines the head turns round, which takes at least 2 v/a.
+    Each burnt stretch takes its length over the speed. A gap inside a line takes at least its length over the faster of
+    speed and rapid, or else the line is burnt in two goes, which costs another turn. A turn takes at least 2 v/a.
 
     Source
     ------
@@ -96,9 +96,10 @@ def time_lower_bound_s(machine: Machine, events: Sequence[Event]) -> float:
             continue
         v, a = event.speed_mm_per_s, accel_mm_per_s2(machine, axis=event.axis)
         lengths = np.abs(np.diff(event.edges_mm))
-        burnt_mm = float(lengths[event.power_W > 0.0].sum())
-        gap_mm = float(lengths.sum()) - burnt_mm
-        total_s += burnt_mm / v + gap_mm / max(v, machine.rapid_mm_per_s) + machine.line_overhead_s
+        on = event.power_W > 0.0
+        turn_s = 2.0 * v / a + machine.line_overhead_s
+        gaps_s = np.minimum(lengths[~on] / max(v, machine.rapid_mm_per_s), turn_s)
+        total_s += float(lengths[on].sum()) / v + float(gaps_s.sum()) + machine.line_overhead_s
         total_s += 2.0 * v / a if last is not None else 0.0
         last = (v, a)
     if last is None:

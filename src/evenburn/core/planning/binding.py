@@ -128,7 +128,7 @@ def _banding(work: MarkWork) -> tuple[float, Binding | None]:
         constraint="banding",
         text=(
             f"Line spacing is held to {work.recipe.line_spacing_mm:.2f}{NB}mm so that banding stays unseen "
-            f"({work.predicted.ripple_L:.1f} of {work.predicted.ripple_limit_L:.1f}{NB}L*); twice as much would save {words}."
+            f"({work.found.ripple_L:.1f} of {work.predicted.ripple_limit_L:.1f}{NB}L*); twice as much would save {words}."
         ),
     )
 
