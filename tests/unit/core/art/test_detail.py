@@ -69,6 +69,20 @@ def test_wherever_a_bar_falls_between_pixels_it_is_measured_to_a_pixel_and_a_hal
         assert widths.stroke_mm == pytest.approx(width_mm, abs=1.5 * PIXEL_mm)
 
 
+def test_where_strokes_run_together_the_crotch_is_no_gap() -> None:
+    """Three long lines 60 pixels apart, and a short one that leaves the first at 5°, as letters joined by hand do."""
+    picture = np.zeros((200, 1040), np.float32)
+    for top in (20, 88, 156):
+        picture[top : top + 8, 20:1020] = 1.0
+    for step in range(40):
+        low = 28 + round(step * math.tan(math.radians(5.0)))
+        picture[low : low + 4, 500 + step] = 1.0
+    assert measure_widths(picture, pixel_mm=PIXEL_mm).gap_mm == pytest.approx(60 * PIXEL_mm, abs=5 * PIXEL_mm)
+    # as long as a fiftieth of all strokes it counts: the same gap of 10 pixels, 100 long
+    picture[38:42, 300:400] = 1.0
+    assert measure_widths(picture, pixel_mm=PIXEL_mm).gap_mm == pytest.approx(10 * PIXEL_mm, abs=PIXEL_mm)
+
+
 def test_an_empty_picture_has_no_widths() -> None:
     widths = measure_widths(np.zeros((50, 60), np.float32), pixel_mm=PIXEL_mm)
     assert (widths.stroke_mm, widths.gap_mm) == (None, None)
