@@ -102,6 +102,7 @@ def burn_of(work: MarkWork) -> Burn:
         line_spacing_mm=work.recipe.line_spacing_mm,
         passes=work.recipe.passes,
         rise_time_s=work.wish.machine.rise_time_s,
+        reversal_offset_mm=work.wish.machine.reversal_offset_mm,
     )
 
 

@@ -43,6 +43,7 @@ class Burn:
     line_spacing_mm: float
     passes: int
     rise_time_s: float
+    reversal_offset_mm: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -76,6 +77,7 @@ def mark_reflectance(burn: Burn, wood: Wood) -> Picture:
             rows=grid.rows,
             columns=grid.columns,
         ),
+        reversal_offset_mm=burn.reversal_offset_mm,
     )
     return _seen(burn, wood, lines, focus_offset_mm=burn.focus_offset_mm, coarse=True)
 
@@ -233,6 +235,7 @@ def _close(
             rows=height,
             columns=width,
         ),
+        reversal_offset_mm=burn.reversal_offset_mm,
     )
     return _seen(burn, wood, lines, focus_offset_mm=focus_offset_mm, coarse=False)[margin:-margin, margin:-margin]
 

@@ -45,10 +45,14 @@ class LineEnergy:
     backward_J: DoseArray
 
 
-def collect(events: Iterable[Event], grid: DoseGrid) -> LineEnergy:
+def collect(events: Iterable[Event], grid: DoseGrid, *, reversal_offset_mm: float = 0.0) -> LineEnergy:
     """Return the energy that the sweeps of one program put into each pixel of a window.
 
     Energy along a line is split among pixels by exact length, across lines between the two nearest rows by distance.
+
+    Parameters
+    ----------
+    reversal_offset_mm : the machine's; lines land by half of it further on in their own direction. [mm]
 
     Source
     ------
@@ -74,7 +78,7 @@ def collect(events: Iterable[Event], grid: DoseGrid) -> LineEnergy:
         if low < -1 or low >= shape[0]:
             continue
         forward = event.end_mm > event.start_mm
-        edges, power = event.edges_mm, event.power_W
+        edges, power = event.edges_mm + (0.5 if forward else -0.5) * reversal_offset_mm, event.power_W
         if not forward:
             edges, power = edges[::-1], power[::-1]
         energy = np.concatenate(([0.0], np.cumsum(power * np.diff(edges)))) / event.speed_mm_per_s

@@ -215,11 +215,14 @@ def test_ripple_in_the_map_is_that_of_the_theta_function(ratio: float) -> None:
 
 @pytest.mark.parametrize("axis", ["x", "y"])
 @pytest.mark.parametrize("speed", [100.0, 500.0])
-def test_forward_and_backward_lines_meet_in_the_mean_thanks_to_the_lead(axis: str, speed: float) -> None:
-    bench = machine(rise_time_s=0.0003)
+@pytest.mark.parametrize("reversal_mm", [0.0, 0.2, -0.1])
+def test_forward_and_backward_lines_meet_in_the_mean_thanks_to_the_lead(
+    axis: str, speed: float, reversal_mm: float
+) -> None:
+    bench = machine(rise_time_s=0.0003, reversal_offset_mm=reversal_mm)
     events = burn(bench, np.full((20, 40), 30.0), axis=axis, speed_mm_per_s=speed)
     window = grid(rows=800, columns=800, pixel_mm=0.01, x0_mm=-2.0, y0_mm=-2.0)
-    lines = collect(events, window)
+    lines = collect(events, window, reversal_offset_mm=reversal_mm)
     middles = []
     for forward in (True, False):
         part = replace(
