@@ -3,7 +3,8 @@
 The library `ruckig` is the authors' own and finds the time-optimal move under limits of speed, acceleration and jerk.
 - First it has to give back example 3.9 of [biagiotti2008], 2.7100 s, so that two sources bear each other out.
 - Then 960 moves from rest to rest, a tenth of a micrometre to 1.3 m, a quarter of them without a limit of jerk, against our
-  closed forms; and the time and the way from rest to a speed.
+  closed forms; 300 more drawn at random (seed 300), a micrometre to 1 m, so that no grid of round numbers hides a corner; and the
+time and the way from rest to a speed.
 Tolerance: 1e-6 s, a thousandth of what a stopwatch or a controller tells; ways 1e-6 of themselves.
 Left out: moves that start or end in motion (we have none), and moves over 1 km, past the library's own range.
 """
@@ -13,6 +14,7 @@ from __future__ import annotations
 import itertools
 from math import inf
 
+import numpy as np
 import pytest
 from ruckig import ControlInterface, InputParameter, Result, Ruckig, Trajectory
 
@@ -77,6 +79,21 @@ def test_moves_from_rest_to_rest_without_jerk_limit(speed: float, accel: float) 
         ours = float(move_time_s(way, speed_mm_per_s=speed, accel_mm_per_s2=accel, jerk_mm_per_s3=None))
         theirs = fastest(way, speed=speed, accel=accel, jerk=inf).duration
         assert ours == pytest.approx(theirs, abs=SAME_s), f"{way} mm"
+
+
+def test_moves_drawn_at_random() -> None:
+    rng = np.random.default_rng(300)
+    reached = 0
+    for i in range(300):
+        way = float(10.0 ** rng.uniform(-3.0, 3.0))
+        speed, accel = float(rng.uniform(10.0, 1200.0)), float(rng.uniform(300.0, 20000.0))
+        jerk = None if i % 4 == 0 else float(10.0 ** rng.uniform(4.0, 6.5))
+        ours = float(move_time_s(way, speed_mm_per_s=speed, accel_mm_per_s2=accel, jerk_mm_per_s3=jerk))
+        theirs = fastest(way, speed=speed, accel=accel, jerk=inf if jerk is None else jerk).duration
+        assert ours == pytest.approx(theirs, abs=SAME_s), f"{way} mm, {speed} mm/s, {accel} mm/s², {jerk} mm/s³"
+        reached += way >= 2.0 * float(run_up_mm(speed, accel_mm_per_s2=accel, jerk_mm_per_s3=jerk))
+    # both kinds of move are well met: those that reach their speed and those too short for it
+    assert 30 < reached < 270
 
 
 @pytest.mark.parametrize(("speed", "accel"), LIMITS)

@@ -137,11 +137,11 @@ class Plot:
         for value in y_ticks:
             _, at = self.place(self.x[0], value)
             paper.path([(self.left, at), (self.left + self.wide, at)], ink=RULE, width=1.0)
-            paper.text(self.left - 8, at + 4.5, f"{value:g}", size=TICK, anchor=1.0, ink=INK2)
+            paper.text(self.left - 8, at + 4.5, f"{value:g}".replace("-", "−"), size=TICK, anchor=1.0, ink=INK2)
         for value in x_ticks:
             at, _ = self.place(value, self.y[0])
             paper.path([(at, low), (at, low + 5)], ink=RULE2, width=1.0)
-            paper.text(at, low + 20, f"{value:g}", size=TICK, anchor=0.5, ink=INK2)
+            paper.text(at, low + 20, f"{value:g}".replace("-", "−"), size=TICK, anchor=0.5, ink=INK2)
         paper.path([(self.left, self.top), (self.left, low), (self.left + self.wide, low)], ink=RULE2, width=1.0)
         paper.text(self.left + self.wide, low + 40, x_label, anchor=1.0, ink=INK2)
         if y_label:
