@@ -62,6 +62,14 @@ def pictures(draw: st.DrawFn, *, most_rows: int = 8, most_columns: int = 12, bur
 
 
 @st.composite
+def two_bars(draw: st.DrawFn) -> PowerPicture:
+    """Draw a picture of two upright bars with nothing between them. [W]"""
+    gap = draw(st.integers(4, 60))
+    line = [20.0] * draw(st.integers(1, 3)) + [0.0] * gap + [30.0] * draw(st.integers(1, 3))
+    return np.tile(np.array(line, np.float32), (draw(st.integers(1, 12)), 1))
+
+
+@st.composite
 def curves(draw: st.DrawFn) -> CharacteristicCurve:
     """Draw a curve: woods that darken and slates that lighten, with or without a turn, a char limit inside or outside."""
     bare = draw(between(60.0, 92.0))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
@@ -39,7 +40,7 @@ from evenburn.core.response.curve import (
     usable_range,
 )
 from evenburn.core.tone.colour import lightness_L, luminance
-from strategies import between, curves, machines, moves, pictures, power_machines, sweeps
+from strategies import between, curves, machines, moves, pictures, power_machines, sweeps, two_bars
 from unit.core.examples import blank, machine, piece
 
 SPACING_mm = 0.1
@@ -202,6 +203,55 @@ def test_no_program_beats_its_lower_bound(
 ) -> None:
     events = raster(bench, picture, axis=axis, speed_mm_per_s=speed, passes=passes)
     assert 0.0 < time_lower_bound_s(bench, events) <= program_time_s(bench, events) * (1.0 + ROUNDING)
+
+
+def stretch_by_stretch(bench: Machine, events: list[Event]) -> list[Event]:
+    """Return the same burning, each stretch in a go of its own: the first of all lines, then the second ones, …"""
+    goes: list[tuple[int, int, Sweep, NDArray[np.float64], NDArray[np.float64]]] = []
+    for row, line in enumerate(e for e in events if isinstance(e, Sweep)):
+        upward = line.end_mm > line.start_mm
+        edges, power = (line.edges_mm, line.power_W) if upward else (line.edges_mm[::-1], line.power_W[::-1])
+        bounds = np.flatnonzero(np.diff(np.concatenate(([False], power > 0.0, [False])).astype(np.int8)))
+        for nth, (first, last) in enumerate(zip(bounds[::2], bounds[1::2], strict=True)):
+            goes.append((nth, row, line, edges[first : last + 1], power[first:last]))
+    program: list[Event] = []
+    for turn, (_, _, line, rising, powers) in enumerate(sorted(goes, key=lambda go: go[:2])):
+        accel = bench.accel_x_mm_per_s2 if line.axis == "x" else bench.accel_y_mm_per_s2
+        room = float(run_up_mm(line.speed_mm_per_s, accel_mm_per_s2=accel, jerk_mm_per_s3=bench.jerk_mm_per_s3))
+        sign = 1.0 if turn % 2 == 0 else -1.0
+        edges, power = (rising, powers) if sign > 0.0 else (rising[::-1], powers[::-1])
+        start, end = float(edges[0]) - sign * room, float(edges[-1]) + sign * room
+        program.append(Travel(to_mm=(start, line.cross_mm) if line.axis == "x" else (line.cross_mm, start)))
+        program.append(replace(line, start_mm=start, end_mm=end, edges_mm=edges, power_W=power))
+    return program
+
+
+@given(
+    bench=machines(),
+    picture=st.one_of(pictures(burnt=True), two_bars()),
+    axis=AXES,
+    speed=SPEEDS,
+    spacing=between(0.05, 10.0),
+)
+def test_no_program_that_burns_stretch_by_stretch_beats_the_bound_either(
+    bench: Machine, picture: NDArray[np.float32], axis: Axis, speed: float, spacing: float
+) -> None:
+    """Wide pixels, so that gaps are met that a turn is quicker than, and others."""
+    events = list(
+        raster_events(
+            bench,
+            picture,
+            axis=axis,
+            along_origin_mm=ORIGIN_mm[0],
+            cross_origin_mm=ORIGIN_mm[1],
+            line_spacing_mm=spacing,
+            speed_mm_per_s=speed,
+            passes=1,
+        )
+    )
+    other = stretch_by_stretch(bench, events)
+    assert total_energy_J(other) == pytest.approx(total_energy_J(events), rel=ROUNDING)  # it does the same work
+    assert time_lower_bound_s(bench, events) <= program_time_s(bench, other) * (1.0 + ROUNDING)
 
 
 @given(bench=machines(), picture=pictures(burnt=True), axis=AXES, speed=SPEEDS)

@@ -6,6 +6,7 @@ from functools import partial
 
 from evenburn.adapters.print import figures as fig
 from evenburn.adapters.print.faces import SANS, SANS_BOLD, SERIF, SERIF_BOLD, shorten, width_mm, wrap
+from evenburn.adapters.print.labels import fitted_label
 from evenburn.adapters.print.order import SET_UP_S, FocusRow, MarkRow, PieceRow, Row, StopRow
 from evenburn.adapters.print.page import FOCUS_GREY, PALE, SECOND, SECTION_PT, Block, Sheet
 from evenburn.core.nouns.machine import Machine
@@ -15,14 +16,16 @@ from evenburn.core.units import duration_text
 _FIGURE_PT = 9.3
 _SMALL_PT = 8.1
 _NAME_PT = 11.0
-_FOCUS_MM = 5.4
-_PIECE_MM = 8.9
-_MARK_MM = 5.6
+# Row heights, tight and at ease: tight where the whole order nearly fits its page, at ease where it has room to spare.
+_FOCUS_MM = (5.1, 7.0)
+_PIECE_MM = (8.5, 11.5)
+_MARK_MM = (5.2, 6.0)
+_LEAST_NAME_PT = 9.4
 _STOP_LEADING = 3.9
 _STOP_BADGE = 11.2
 HEAD_MM = 6.0
 # Left edges at the width of A4; what Letter has more of goes to the name.
-_AFTER, _NUMBER, _NAME = 4.6, 20.8, 25.6
+_AFTER, _NUMBER, _NAME = 4.6, 21.4, 25.6
 _COLUMNS = {"power": 70.0, "speed": 93.2, "spacing": 110.0, "offset": 135.0, "time": 149.6, "burnt": 170.8}
 _TEXT_WIDTH_A4_MM = 180.5
 
@@ -52,32 +55,40 @@ def table_head() -> Block:
     return Block(HEAD_MM, draw)
 
 
-def row_block(row: Row, machine: Machine, *, text_width: float) -> Block:
-    """Return one row of the table, ready to draw."""
+def row_block(row: Row, machine: Machine, *, text_width: float, ease: float = 0.0) -> Block:
+    """Return one row of the table, ready to draw; `ease` from 0, tight, to 1, with room about it."""
     match row:
         case FocusRow():
-            return Block(_FOCUS_MM, partial(_draw_focus, row))
+            height = _eased(_FOCUS_MM, ease)
+            return Block(height, partial(_draw_focus, row, height))
         case PieceRow():
-            return Block(_MARK_MM + 0.6, partial(_draw_piece_name, row))
+            height = _eased(_MARK_MM, ease) + 0.8
+            return Block(height, partial(_draw_piece_name, row, height))
         case MarkRow():
-            return Block(_mark_height(row), partial(_draw_mark, row, machine))
+            height = _eased(_row_mm(row), ease)
+            return Block(height, partial(_draw_mark, row, machine, height))
         case StopRow():
             room = text_width - _COLUMNS["power"] - (text_width - _TEXT_WIDTH_A4_MM)
             reason = wrap(row.reason, SERIF, size_pt=8.6, width=room - _STOP_BADGE)
-            least = _PIECE_MM if len(row.piece.marks) == 1 else _MARK_MM
-            return Block(max(least, len(reason) * _STOP_LEADING + 2.4), partial(_draw_stop, row, reason))
+            height = max(_eased(_row_mm(row), ease), len(reason) * _STOP_LEADING + 2.0)
+            return Block(height, partial(_draw_stop, row, reason, height))
 
 
-def _mark_height(row: MarkRow) -> float:
+def _eased(heights: tuple[float, float], ease: float) -> float:
+    return heights[0] + ease * (heights[1] - heights[0])
+
+
+def _row_mm(row: MarkRow | StopRow) -> tuple[float, float]:
     """A piece's only mark has its blank below its name; a photo has its percent below its power."""
-    return _PIECE_MM if len(row.piece.marks) == 1 or row.mark.recipe.power_low_W is not None else _MARK_MM
+    burnt = isinstance(row, MarkRow) and row.mark.recipe.power_low_W is not None
+    return _PIECE_MM if len(row.piece.marks) == 1 or burnt else _MARK_MM
 
 
-def _draw_focus(row: FocusRow, sheet: Sheet, y: float) -> None:
-    line = y + 3.8
+def _draw_focus(row: FocusRow, height: float, sheet: Sheet, y: float) -> None:
+    line = y + height / 2 + 1.1
     stand_off = fig.mm(row.mark.recipe.stand_off_mm)
     blank = row.piece.piece.blank
-    sheet.box(sheet.left, y, width=sheet.right - sheet.left, height=_FOCUS_MM, fill=FOCUS_GREY)
+    sheet.box(sheet.left, y, width=sheet.right - sheet.left, height=height, fill=FOCUS_GREY)
     _row_line(sheet, y)
     sheet.tick(sheet.left + 0.2, line)
     sheet.text(sheet.left + _AFTER, line, fig.minutes_text(row.after_s), size_pt=_FIGURE_PT)
@@ -90,11 +101,11 @@ def _draw_focus(row: FocusRow, sheet: Sheet, y: float) -> None:
     room = sheet.right - 16.0 - x
     sheet.text(x, line, shorten(words, SANS, size_pt=_FIGURE_PT, width=room), size_pt=_FIGURE_PT)
     sheet.text(sheet.right - 0.8, line, fig.minutes_text(SET_UP_S), size_pt=_FIGURE_PT, align="right")
-    _row_line(sheet, y + _FOCUS_MM)
+    _row_line(sheet, y + height)
 
 
-def _draw_piece_name(row: PieceRow, sheet: Sheet, y: float) -> None:
-    line = y + 4.7
+def _draw_piece_name(row: PieceRow, height: float, sheet: Sheet, y: float) -> None:
+    line = y + height - 1.5
     piece = row.piece
     _number(sheet, line, piece)
     room = sheet.right - sheet.left - _NAME
@@ -106,15 +117,15 @@ def _draw_piece_name(row: PieceRow, sheet: Sheet, y: float) -> None:
     sheet.text(x, line, blank, size_pt=_SMALL_PT, grey=SECOND)
 
 
-def _draw_mark(row: MarkRow, machine: Machine, sheet: Sheet, y: float) -> None:
+def _draw_mark(row: MarkRow, machine: Machine, height: float, sheet: Sheet, y: float) -> None:
     recipe = row.mark.recipe
     alone = len(row.piece.marks) == 1
-    height = _mark_height(row)
     ranged = recipe.power_low_W is not None
-    line = y + (5.2 if height == _PIECE_MM else 3.9)
+    middle = y + height / 2
+    line = middle + 1.1
     sheet.tick(sheet.left + 0.2, line)
     sheet.text(sheet.left + _AFTER, line, fig.minutes_text(row.after_s), size_pt=_FIGURE_PT)
-    _name(sheet, y, line, row)
+    _name(sheet, middle, row)
     for column, words, second in (
         ("power", fig.power_W(recipe), fig.power_percent(recipe, machine)),
         ("speed", fig.speed_mm_per_s(recipe), ""),
@@ -124,45 +135,46 @@ def _draw_mark(row: MarkRow, machine: Machine, sheet: Sheet, y: float) -> None:
     ):
         x = _column(sheet, column)
         if ranged and column == "power":
-            sheet.text(x, y + 4.1, words, size_pt=_FIGURE_PT)
-            sheet.text(x, y + 7.6, second, size_pt=_SMALL_PT)
+            sheet.text(x, middle - 0.35, words, size_pt=_FIGURE_PT)
+            sheet.text(x, middle + 3.15, second, size_pt=_SMALL_PT)
             continue
         x += sheet.text(x, line, words, size_pt=_FIGURE_PT) + 0.9
         if second:
             sheet.text(x, line, second, size_pt=_SMALL_PT)
-    sheet.rule(line + (1.6 if alone else 0.7), x0=_column(sheet, "burnt"), x1=sheet.right, weight_pt=0.7)
+    sheet.rule(line + (1.6 if alone else 0.6), x0=_column(sheet, "burnt"), x1=sheet.right, weight_pt=0.7)
     _row_line(sheet, y + height)
 
 
-def _draw_stop(row: StopRow, reason: tuple[str, ...], sheet: Sheet, y: float) -> None:
-    alone = len(row.piece.marks) == 1
-    least = _PIECE_MM if alone else _MARK_MM
-    height = max(least, len(reason) * _STOP_LEADING + 2.4)
-    first = y + (4.3 if len(reason) > 1 or not alone else 5.2)
+def _draw_stop(row: StopRow, reason: tuple[str, ...], height: float, sheet: Sheet, y: float) -> None:
+    middle = y + height / 2
+    first = middle + 1.1 - (len(reason) - 1) * _STOP_LEADING / 2
+    # One among several stands in line with its letter; a piece alone has its name and blank beside its reason.
+    beside = middle if len(row.piece.marks) == 1 else first - 1.1
     sheet.box(sheet.left, y, width=1.3, height=height, fill=0.0)
-    sheet.text(sheet.left + _AFTER, y + (5.2 if alone else 3.9), "not burnt", size_pt=_SMALL_PT)
-    _name(sheet, y, y + (5.2 if alone else 3.9), row)
+    sheet.text(sheet.left + _AFTER, beside + 1.1, "not burnt", size_pt=_SMALL_PT)
+    _name(sheet, beside, row)
     x = _column(sheet, "power")
     sheet.badge(x, first, "stop")
     sheet.lines(x + _STOP_BADGE, first, reason, leading=_STOP_LEADING, face=SERIF, size_pt=8.6)
     _row_line(sheet, y + height)
 
 
-def _name(sheet: Sheet, y: float, line: float, row: MarkRow | StopRow) -> None:
+def _name(sheet: Sheet, middle: float, row: MarkRow | StopRow) -> None:
     """Write number, name and blank of a piece's only mark, or letter and artwork of one among several."""
-    room = _column(sheet, "power") - sheet.left - _NAME - 1.2
-    x = sheet.left + _NAME
+    room = _column(sheet, "power") - sheet.left - _NAME - 1.8
+    x, line = sheet.left + _NAME, middle + 1.1
     piece = row.piece
     if len(piece.marks) > 1:
-        mark = row.mark.mark
         sheet.text(x, line, fig.letter(row.index), face=SANS_BOLD, size_pt=_FIGURE_PT)
-        words = f"{mark.id}, {mark.art_label}" if mark.art_label else mark.id
-        sheet.text(x + 3.4, line, shorten(words, SANS, size_pt=_SMALL_PT, width=room - 3.4), size_pt=_SMALL_PT)
+        words = fitted_label(piece, row.index, size_pt=_SMALL_PT, width=room - 3.4)
+        sheet.text(x + 3.4, line, words, size_pt=_SMALL_PT)
         return
     _number(sheet, line, piece)
-    name = shorten(piece.piece.name, SERIF_BOLD, size_pt=_NAME_PT, width=room)
-    sheet.text(x, y + 4.4, name, face=SERIF_BOLD, size_pt=_NAME_PT)
-    sheet.text(x, y + 8.1, _wood_and_blank(piece, room), size_pt=_SMALL_PT, grey=SECOND)
+    wide = width_mm(piece.piece.name, SERIF_BOLD, size_pt=_NAME_PT)
+    size = max(_LEAST_NAME_PT, _NAME_PT * min(1.0, 0.999 * room / wide))
+    name = shorten(piece.piece.name, SERIF_BOLD, size_pt=size, width=room)
+    sheet.text(x, middle - 0.15, name, face=SERIF_BOLD, size_pt=size)
+    sheet.text(x, middle + 3.5, _wood_and_blank(piece, room), size_pt=_SMALL_PT, grey=SECOND)
 
 
 def _wood_and_blank(piece: PiecePlan, room: float) -> str:

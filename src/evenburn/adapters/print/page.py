@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal
 
+import numpy as np
 from PIL import Image
 from reportlab.lib.utils import ImageReader
 from reportlab.pdfgen.canvas import Canvas
@@ -39,6 +40,10 @@ PALE = 0.70  # grey of row lines
 FOCUS_GREY = 0.91  # 9 % grey
 SECOND = 0.22  # grey of second-rank text, still black enough for a worn printer
 _PICTURE_PX_PER_MM = 300.0 / 25.4
+# How a picture's greys are spread out, 0 to 255; chosen by eye on prints of the demo's darkest and lightest woods.
+_PAPER_FROM = 252
+_GREY_ENDS = (1.0, 97.0)  # percent of the board's greys
+_DARKEST, _LIGHTEST, _MOST_GAIN = 25.0, 238.0, 2.2
 
 Point = tuple[float, float]
 
@@ -244,15 +249,30 @@ class Sheet:
         return width
 
     def picture(self, x: float, y: float, file: Path, *, width: float, height: float) -> None:
-        """Print a picture in greys at 300 dots to the inch or fewer."""
+        """Print a picture in greys, spread out so that it can be told on paper, at 300 dots to the inch or fewer."""
         with Image.open(file) as opened:
             flat = opened.convert("RGBA")
         paper = Image.new("RGBA", flat.size, "white")
-        grey = Image.alpha_composite(paper, flat).convert("L")
+        grey = spread_greys(Image.alpha_composite(paper, flat).convert("L"))
         most = (max(1, round(width * _PICTURE_PX_PER_MM)), max(1, round(height * _PICTURE_PX_PER_MM)))
         if grey.width > most[0]:
             grey = grey.resize(most, Image.Resampling.LANCZOS)
         self._pen.drawImage(ImageReader(grey), self._x(x), self._y(y + height), width * PT_PER_MM, height * PT_PER_MM)
+
+
+def spread_greys(image: Image.Image) -> Image.Image:
+    """Return a grey picture with its contrast raised and its board made light; white paper round it stays white.
+
+    A dark board's mark is lost in a printer's black otherwise. The order of the greys is kept.
+    """
+    greys = np.asarray(image)
+    board = greys[greys < _PAPER_FROM]
+    if board.size == 0:
+        return image
+    low, high = np.percentile(board, _GREY_ENDS)
+    gain = float(np.clip((_LIGHTEST - _DARKEST) / max(high - low, 1.0), 1.0, _MOST_GAIN))
+    spread = np.clip(_LIGHTEST - gain * (high - greys.astype(np.float64)), 0.0, _PAPER_FROM - 1.0)
+    return Image.fromarray(np.where(greys < _PAPER_FROM, np.rint(spread), greys).astype(np.uint8))
 
 
 def stack(blocks: Sequence[Block]) -> Block:

@@ -3,20 +3,23 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from pathlib import Path
 
 from evenburn.adapters.print import figures as fig
 from evenburn.adapters.print.bed_drawing import drawing_size_mm
 from evenburn.adapters.print.faces import SANS, SANS_BOLD, SERIF, SERIF_BOLD, shorten, width_mm, wrap
-from evenburn.adapters.print.findings import finding_blocks
-from evenburn.adapters.print.left_column import Picture, left_column
+from evenburn.adapters.print.findings import finding_blocks, quiet_blocks
+from evenburn.adapters.print.left_column import left_column
 from evenburn.adapters.print.page import PALE, SECOND, SECTION_PT, Block, Sheet, stack
 from evenburn.adapters.print.set_up import set_up_blocks
 from evenburn.core.nouns.plan import BatchPlan, MarkPlan, PiecePlan
 from evenburn.core.nouns.wood import FinishingStep
 
 _GUTTER = 5.5
-_CAPTION_PT, _CAPTION_LEADING = 8.3, 3.6
+_CAPTION_PT, _CAPTION_LEADING = 8.3, 3.3
+_STEP_LEADING = 3.6
 _STEPS_A_ROW = 5
+SEEN_MM, SEEN_RULE_MM = 9.4, 7.6  # height of that line, and where in it the rule lies
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,6 +31,7 @@ class PieceSheet:
     left: Block
     right: tuple[Block, ...]
     tail: tuple[Block, ...]
+    writes: bool  # whether it ends in a line to write on
 
     def height(self) -> float:
         """Return the height of the whole piece when it is not broken. [mm]"""
@@ -35,7 +39,7 @@ class PieceSheet:
         return self.head.height + body + sum(block.height for block in self.tail)
 
 
-def piece_sheet(piece: PiecePlan, plan: BatchPlan, *, picture: Picture | None, left: float, right: float) -> PieceSheet:
+def piece_sheet(piece: PiecePlan, plan: BatchPlan, *, picture: Path | None, left: float, right: float) -> PieceSheet:
     """Lay out one piece between two margins. [mm]"""
     bed_wide, _ = drawing_size_mm(plan.machine)
     bed_wide = max(bed_wide, 65.0)
@@ -47,13 +51,16 @@ def piece_sheet(piece: PiecePlan, plan: BatchPlan, *, picture: Picture | None, l
     said = [_sentence(words, ring=ring, x=x, width=width) for words, ring in _sentences(piece)]
     # Where nothing may burn, why comes before what had been planned.
     body = [rows[0], *found, *rows[1:], *said] if nothing_burns else [*rows, *found, *said]
-    tail = () if nothing_burns else (_finishing(piece.wood.finishing, left=left, right=right), _seen(left, right))
+    tail = quiet_blocks(piece, left=left, right=right)
+    if not nothing_burns:
+        tail += [_finishing(piece.wood.finishing, left=left, right=right), _seen(left, right)]
     return PieceSheet(
         piece=piece,
         head=piece_head(piece, left=left, right=right),
-        left=left_column(piece, plan.machine, picture, left=left, width=bed_wide),
+        left=left_column(piece, plan.machine, picture, left=left, width=bed_wide, tall=sum(b.height for b in body)),
         right=tuple(body),
-        tail=tail,
+        tail=tuple(tail),
+        writes=not nothing_burns,
     )
 
 
@@ -91,21 +98,21 @@ def _sentences(piece: PiecePlan) -> list[tuple[str, bool]]:
     if piece.wood.curve.provenance.kind == "starting value" and not told:
         words = f"The curve of {piece.wood.name} is a starting value, not a measurement. Burn a card of this lot first."
         said.append((words, True))
-    checked = {check.text for check in piece.checks}
-    said += [(words, False) for words in piece.wood.cautions if words not in checked]
+    checked = " ".join(f"{check.text} {check.remedy}" for check in piece.checks).casefold()
+    said += [(words, False) for words in piece.wood.cautions if words.strip().casefold() not in checked]
     return said
 
 
 def _sentence(words: str, *, ring: bool, x: float, width: float) -> Block:
     indent = 12.2
     lines = wrap(words, SERIF, size_pt=9.0, width=width - indent)
-    height = 1.4 + len(lines) * 4.0 + 0.9
+    height = 1.5 + len(lines) * 3.8 + 0.7
 
     def draw(sheet: Sheet, y: float) -> None:
-        line = y + 4.4
+        line = y + 4.5
         if ring:
             sheet.circle((x + indent - 3.4, line - 1.05), 1.0, weight_pt=0.8)
-        sheet.lines(x + indent, line, lines, leading=4.0, face=SERIF, size_pt=9.0)
+        sheet.lines(x + indent, line, lines, leading=3.8, face=SERIF, size_pt=9.0)
 
     return Block(height, draw)
 
@@ -121,17 +128,17 @@ def _step_row(steps: tuple[FinishingStep, ...], *, left: float, right: float) ->
     wide = (right - left + gap) / max(len(steps), 3) - gap
     heads = [wrap(_step_head(step), SANS_BOLD, size_pt=9.1, width=wide - indent) for step in steps]
     hows = [wrap(step.how, SANS, size_pt=_CAPTION_PT, width=wide - indent) if step.how else () for step in steps]
-    taller = max(len(head) * 3.9 + len(how) * _CAPTION_LEADING for head, how in zip(heads, hows, strict=True))
-    height = 3.4 + taller + 1.2
+    taller = max(len(head) * _STEP_LEADING + len(how) * _CAPTION_LEADING for head, how in zip(heads, hows, strict=True))
+    height = 2.8 + taller + 0.9
 
     def draw(sheet: Sheet, y: float) -> None:
         sheet.rule(y + 0.8, x0=left, x1=right, weight_pt=SECTION_PT)
         for number, (head, how) in enumerate(zip(heads, hows, strict=True)):
             x = left + number * (wide + gap)
-            line = y + 5.4
+            line = y + 5.2
             sheet.tick(x, line)
-            sheet.lines(x + indent, line, head, leading=3.9, face=SANS_BOLD, size_pt=9.1)
-            line += len(head) * 3.9
+            sheet.lines(x + indent, line, head, leading=_STEP_LEADING, face=SANS_BOLD, size_pt=9.1)
+            line += len(head) * _STEP_LEADING
             sheet.lines(x + indent, line, how, leading=_CAPTION_LEADING, size_pt=_CAPTION_PT, grey=SECOND)
 
     return Block(height, draw)
@@ -144,14 +151,13 @@ def _step_head(step: FinishingStep) -> str:
 def _seen(left: float, right: float) -> Block:
     """Return the heading and a line to write on."""
     words, size = "Seen at the machine", 10.3
-    height = 10.4
 
     def draw(sheet: Sheet, y: float) -> None:
         sheet.rule(y + 0.4, x0=left, x1=right, grey=PALE)
-        wide = sheet.text(left, y + 6.8, words, face=SERIF_BOLD, size_pt=size)
-        sheet.rule(y + 7.8, x0=left + wide + 3.0, x1=right, weight_pt=0.55, grey=0.3)
+        wide = sheet.text(left, y + 6.6, words, face=SERIF_BOLD, size_pt=size)
+        sheet.rule(y + SEEN_RULE_MM, x0=left + wide + 3.0, x1=right, weight_pt=0.55, grey=0.3)
 
-    return Block(height, draw)
+    return Block(SEEN_MM, draw)
 
 
 def tone_words(piece: PiecePlan) -> str:

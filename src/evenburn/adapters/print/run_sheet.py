@@ -9,22 +9,22 @@ from pathlib import Path
 
 from evenburn.adapters.print import figures as fig
 from evenburn.adapters.print.cautions import caution_box
-from evenburn.adapters.print.faces import SANS, SANS_BOLD, SERIF_BOLD, shorten, wrap
+from evenburn.adapters.print.faces import SANS, SANS_BOLD, SERIF_BOLD, shorten, width_mm, wrap
 from evenburn.adapters.print.first_page import draw_notes, order_end, title
-from evenburn.adapters.print.left_column import fitted_picture
-from evenburn.adapters.print.order import FocusRow, PieceRow, order_rows
+from evenburn.adapters.print.order import FocusRow, PieceRow, Row, order_rows
 from evenburn.adapters.print.order_table import row_block, table_head
 from evenburn.adapters.print.page import LEFT_MM, PAGE_MM, RIGHT_MM, SECTION_PT, Block, PageSize, Sheet
-from evenburn.adapters.print.piece_sheet import PieceSheet, piece_head, piece_sheet, tone_words
+from evenburn.adapters.print.piece_sheet import SEEN_MM, SEEN_RULE_MM, PieceSheet, piece_head, piece_sheet, tone_words
 from evenburn.core.errors import StorageError
 from evenburn.core.nouns.plan import BatchPlan, PiecePlan
 
 _TOP = 20.5
 _FOOT_PT, _FOOT_LEADING = 7.9, 3.5
 _BOTTOM = 8.2  # last footer baseline above the lower edge
-_GAP = 5.0
-_TWO = 2
-_PICTURE_HIGH_MM: dict[PageSize, float] = {"A4": 23.0, "Letter": 19.0}  # so that two pieces stand on a page
+_GAP = 4.6
+_GAP_AFTER_ORDER = 4.5
+_TWO, _MOST_PIECES = 2, 3  # two to a page; a third only where all three are short
+_WRITING_PITCH, _MOST_WRITING_LINES = 8.2, 3
 
 
 @dataclass(slots=True)
@@ -34,7 +34,10 @@ class _Leaf:
     y: float = _TOP
     placed: list[tuple[float, Block]] = field(default_factory=list)
     pieces: list[PiecePlan] = field(default_factory=list)
-    most_pieces: int = _TWO
+    spans: list[tuple[float, float, bool]] = field(
+        default_factory=list
+    )  # top, end, and whether it ends in a line to write on
+    most_pieces: int = _MOST_PIECES
     notes: bool = False
 
     def put(self, block: Block) -> None:
@@ -88,16 +91,17 @@ class _Printer:
         self.left, self.right = LEFT_MM, self.width - RIGHT_MM
         self.planned = fig.day(plan.date, weekday=False)
         self.leaves: list[_Leaf] = [_Leaf()]
-        self._place_order()
-        for piece in plan.pieces:
-            file = pictures.get(piece.piece.id)
-            picture = None if file is None else fitted_picture(file, most_high=_PICTURE_HIGH_MM[page_size])
-            self._place(piece_sheet(piece, plan, picture=picture, left=self.left, right=self.right))
+        sheets = [
+            piece_sheet(piece, plan, picture=pictures.get(piece.piece.id), left=self.left, right=self.right)
+            for piece in plan.pieces
+        ]
+        self._place_order(sheets[0] if sheets else None)
+        self._place_pieces(sheets)
 
     # placing
 
     def _foot_lines(self, pieces: list[PiecePlan]) -> list[str]:
-        room = self.right - self.left - 34.0
+        room = self.right - self.left - width_mm(f"planned {self.planned}", SANS, size_pt=_FOOT_PT) - 4.0
         return [line for piece in pieces for line in wrap(tone_words(piece), SANS, size_pt=_FOOT_PT, width=room)]
 
     def _foot_top(self, pieces: list[PiecePlan]) -> float:
@@ -108,14 +112,15 @@ class _Printer:
         leaf = self.leaves[-1]
         return self._foot_top([*leaf.pieces, *more]) - 2.0 - leaf.y
 
-    def _place_order(self) -> None:
+    def _place_order(self, first: PieceSheet | None) -> None:
         rows = order_rows(self.plan)
         leaf = self.leaves[0]
         leaf.put(title(self.plan, rows, left=self.left, right=self.right))
         leaf.put(caution_box(self.plan.lens, left=self.left, right=self.right))
         leaf.y += 2.6
         leaf.put(table_head())
-        blocks = [row_block(row, self.plan.machine, text_width=self.right - self.left) for row in rows]
+        end = order_end(self.plan, rows, left=self.left, right=self.right)
+        blocks = self._order_blocks(rows, end, first)
         for index, block in enumerate(blocks):
             need = block.height
             ahead = index
@@ -127,36 +132,77 @@ class _Printer:
                 self.leaves.append(_Leaf())
                 self.leaves[-1].put(table_head())
             self.leaves[-1].put(block)
-        end = order_end(self.plan, rows, left=self.left, right=self.right)
         if self._room() < end.height:
             self.leaves.append(_Leaf())
         self.leaves[-1].put(end)
         self.leaves[-1].notes = True
         self.leaves[-1].most_pieces = 1
 
-    def _place(self, sheet: PieceSheet) -> None:
+    def _order_blocks(self, rows: tuple[Row, ...], end: Block, first: PieceSheet | None) -> list[Block]:
+        """Return the rows of the order, with so much room about them as the first page spares."""
+        width = self.right - self.left
+        tight = [row_block(row, self.plan.machine, text_width=width) for row in rows]
+        easy = [row_block(row, self.plan.machine, text_width=width, ease=1.0) for row in rows]
+        taken = sum(block.height for block in tight)
+        growth = sum(block.height for block in easy) - taken
+        spare = self._room() - taken - end.height
+        if first is not None:
+            with_piece = self._room(first.piece) - taken - end.height - _GAP_AFTER_ORDER - first.height()
+            spare = with_piece if with_piece >= 0 else spare
+        ease = min(1.0, max(0.0, spare - 0.01) / growth) if growth > 0 else 0.0
+        return [row_block(row, self.plan.machine, text_width=width, ease=ease) for row in rows]
+
+    def _place_pieces(self, sheets: list[PieceSheet]) -> None:
+        """Place pieces in their order, on each page as many as stand on it whole."""
+        at = 0
+        while at < len(sheets):
+            group = self._group(sheets[at:])
+            if group:
+                self._put_group(group)
+                at += len(group)
+            elif self.leaves[-1].y == _TOP:
+                self._place_broken(self._first(sheets[at]))
+                at += 1
+            else:
+                self.leaves.append(_Leaf())
+
+    def _first(self, sheet: PieceSheet) -> PieceSheet:
+        """Return a piece with the head of one that is first on its page."""
+        return replace(sheet, head=piece_head(sheet.piece, left=self.left, right=self.right, first=True))
+
+    def _group(self, sheets: list[PieceSheet]) -> list[PieceSheet]:
+        """Return as many pieces as stand whole on what is left of the page."""
+        leaf = self.leaves[-1]
+        pieces, y, group = list(leaf.pieces), leaf.y, list[PieceSheet]()
+        for sheet in sheets[: leaf.most_pieces - len(pieces)]:
+            placed = self._first(sheet) if y == _TOP else sheet
+            y += self._gap(y, pieces) + placed.height()
+            pieces.append(sheet.piece)
+            if y > self._foot_top(pieces) - 2.0:
+                break
+            group.append(placed)
+        return group
+
+    @staticmethod
+    def _gap(y: float, pieces: list[PiecePlan]) -> float:
+        return 0.0 if y == _TOP else _GAP if pieces else _GAP_AFTER_ORDER
+
+    def _put_group(self, group: list[PieceSheet]) -> None:
+        """Place pieces on the page: the second of two from its middle on, more of them evenly."""
         leaf = self.leaves[-1]
         fresh = leaf.y == _TOP
-        gap = 0.0 if fresh else _GAP if leaf.pieces else 4.5
-        full = len(leaf.pieces) >= leaf.most_pieces
-        if not fresh and (full or self._room(sheet.piece) < gap + sheet.height()):
-            self.leaves.append(_Leaf())
-            leaf, gap, fresh = self.leaves[-1], 0.0, True
-        if fresh:
-            first = piece_head(sheet.piece, left=self.left, right=self.right, first=True)
-            sheet = replace(sheet, head=first)
-        if self._room(sheet.piece) < gap + sheet.height():
-            self._place_broken(sheet)
-            return
-        leaf.y += gap
-        if leaf.pieces:
-            leaf.y = max(leaf.y, min((_TOP + self._foot_top([*leaf.pieces, sheet.piece])) / 2, self._latest(sheet)))
-        leaf.notes = False
-        self._put_whole(sheet)
-
-    def _latest(self, sheet: PieceSheet) -> float:
-        """Return the lowest y at which a piece still ends above the footer."""
-        return self._foot_top([*self.leaves[-1].pieces, sheet.piece]) - 2.0 - sheet.height()
+        foot = self._foot_top([*leaf.pieces, *(sheet.piece for sheet in group)])
+        latest = foot - 2.0
+        taken = sum(sheet.height() for sheet in group) + _GAP * (len(group) - 1)
+        spread = (latest - _TOP - taken) / len(group) if fresh and len(group) > _TWO else 0.0
+        for number, sheet in enumerate(group):
+            leaf.y += self._gap(leaf.y, leaf.pieces) + (spread if number else 0.0)
+            if fresh and number and len(group) == _TWO:
+                leaf.y = max(leaf.y, min((_TOP + foot) / 2, latest - sheet.height()))
+            top = leaf.y
+            leaf.notes = False
+            self._put_whole(sheet)
+            leaf.spans.append((top, leaf.y, sheet.writes))
 
     def _put_whole(self, sheet: PieceSheet) -> None:
         leaf = self.leaves[-1]
@@ -200,9 +246,20 @@ class _Printer:
                 block.draw(sheet, y)
             if leaf.notes:
                 draw_notes(sheet, top=leaf.y, bottom=self._foot_top(leaf.pieces))
+            self._writing_lines(sheet, leaf)
             self._foot(sheet, leaf, number)
             sheet.turn_page()
         return sheet.finished()
+
+    def _writing_lines(self, sheet: Sheet, leaf: _Leaf) -> None:
+        """Rule more lines for what was seen at the machine where a piece leaves room below it."""
+        nexts = [top for top, _, _ in leaf.spans[1:]] + [self._foot_top(leaf.pieces)]
+        for (_, end, writes), below in zip(leaf.spans, nexts, strict=False):
+            first = end - SEEN_MM + SEEN_RULE_MM + _WRITING_PITCH
+            for number in range(_MOST_WRITING_LINES if writes else 0):
+                y = first + number * _WRITING_PITCH
+                if y + 4.5 <= below:
+                    sheet.rule(y, x0=self.left, x1=self.right, weight_pt=0.55, grey=0.3)
 
     def _head(self, sheet: Sheet, number: int) -> None:
         line = 13.4

@@ -5,14 +5,16 @@ from __future__ import annotations
 from functools import partial
 
 from evenburn.adapters.print import figures as fig
-from evenburn.adapters.print.faces import SANS, SANS_BOLD, SERIF, SERIF_BOLD, shorten, width_mm, wrap
+from evenburn.adapters.print.faces import SANS, SANS_BOLD, SERIF, SERIF_BOLD, width_mm, wrap
+from evenburn.adapters.print.labels import fitted_label, mark_label
 from evenburn.adapters.print.page import FINE_PT, PALE, SECOND, Block, Sheet
 from evenburn.core.nouns.machine import Lens, Machine
 from evenburn.core.nouns.plan import MarkPlan, PiecePlan
 from evenburn.core.units import duration_text
 
-_TEXT_PT, _VALUE_PT, _SMALL_PT = 9.1, 10.4, 8.5
-_ROW, _LEADING, _SMALL_LEADING = 5.4, 3.9, 3.7
+_TEXT_PT, _VALUE_PT, _SMALL_PT = 9.1, 10.4, 8.3
+_ROW, _LEADING, _SMALL_LEADING = 5.3, 3.8, 3.5
+_UNDER_PT, _UNDER_LEADING = 8.1, 3.3
 _INDENT = 5.0
 _LETTER = 4.0
 
@@ -35,6 +37,7 @@ def set_up_blocks(piece: PiecePlan, machine: Machine, lens: Lens, *, x: float, w
             row(
                 f"Lines {fig.spacing_mm(recipe)} apart, offset {fig.offset_mm(recipe.focus_offset_mm)}",
                 fig.spacing_lpi(recipe),
+                small=common_binding(piece),
             ),
         ]
     if len(piece.marks) == 1:
@@ -76,15 +79,19 @@ def _common_rows(piece: PiecePlan, live: list[MarkPlan], lens: Lens, *, x: float
     ]
 
 
-def _tick_row(words: str, value: str, *, x: float, width: float) -> Block:
+def _tick_row(words: str, value: str, *, x: float, width: float, small: str = "") -> Block:
     taken = width_mm(value, SANS_BOLD, size_pt=_VALUE_PT) + 2.0
     lines = wrap(words, SANS, size_pt=_TEXT_PT, width=width - _INDENT - taken)
-    height = _ROW + (len(lines) - 1) * _LEADING
+    under = wrap(small, SANS, size_pt=_UNDER_PT, width=width - _INDENT) if small else ()
+    first = _ROW + (len(lines) - 1) * _LEADING
+    height = first + len(under) * _UNDER_LEADING + (0.2 if under else 0.0)
 
     def draw(sheet: Sheet, y: float) -> None:
-        line = y + 3.85
+        line = y + 3.8
         sheet.tick(x, line)
         sheet.lines(x + _INDENT, line, lines, leading=_LEADING, size_pt=_TEXT_PT)
+        at = y + first + _UNDER_LEADING - 1.3
+        sheet.lines(x + _INDENT, at, under, leading=_UNDER_LEADING, size_pt=_UNDER_PT, grey=SECOND)
         sheet.text(x + width, line, value, face=SANS_BOLD, size_pt=_VALUE_PT, align="right")
         sheet.rule(y + height, x0=x, x1=x + width, weight_pt=FINE_PT, grey=PALE)
 
@@ -96,7 +103,7 @@ def recipe_words(mark: MarkPlan, machine: Machine) -> str:
     recipe = mark.recipe
     return (
         f"{fig.power_W(recipe)}, {fig.power_percent(recipe, machine)}; {fig.speed_mm_per_s(recipe)}; "
-        f"lines {fig.spacing_mm(recipe)}, {fig.spacing_lpi(recipe)}; offset {fig.offset_mm(recipe.focus_offset_mm)}; "
+        f"{fig.spacing_mm(recipe)}, {fig.spacing_lpi(recipe)}; offset {fig.offset_mm(recipe.focus_offset_mm)}; "
         f"{fig.passes_along(recipe)}"
     )
 
@@ -124,8 +131,15 @@ def common_expectation(piece: PiecePlan) -> tuple[str, ...]:
     return live.pop() if len(live) == 1 else ()
 
 
-def _title(mark: MarkPlan) -> str:
-    return f"{mark.mark.id}, {mark.mark.art_label}" if mark.mark.art_label else mark.mark.id
+def binding_words(mark: MarkPlan) -> str:
+    """Return what holds a mark's recipe back most, or nothing where nothing does."""
+    return mark.binding[0].text if mark.binding and mark.binding[0].constraint != "none" else ""
+
+
+def common_binding(piece: PiecePlan) -> str:
+    """Return what holds back all marks to burn where it is the same for all; else nothing, each row says it."""
+    live = {binding_words(mark) for mark in piece.marks if mark.program_file is not None}
+    return live.pop() if len(live) == 1 else ""
 
 
 def _mark_room(mark: MarkPlan, *, width: float) -> tuple[float, float]:
@@ -148,6 +162,17 @@ def _one_line_each(piece: PiecePlan, live: list[MarkPlan], *, width: float) -> b
     )
 
 
+def _own_set_up(mark: MarkPlan, live: list[MarkPlan]) -> tuple[str, ...]:
+    """Return stand-off and air of a mark where the marks differ in it; what all share stands in the rows above."""
+    recipe = mark.recipe
+    own = []
+    if any(one.recipe.stand_off_mm != recipe.stand_off_mm for one in live):
+        own.append(f"stand-off {fig.mm(recipe.stand_off_mm)}")
+    if any(one.recipe.air_kPa != recipe.air_kPa for one in live):
+        own.append(f"air {fig.air_words(recipe.air_kPa)}")
+    return tuple(own)
+
+
 def _mark_row(piece: PiecePlan, mark: MarkPlan, machine: Machine, *, shared: bool, x: float, width: float) -> Block:
     """Return the row of one mark among several: its own recipe unless all share one, pointer, program, time."""
     live = [one for one in piece.marks if one.program_file is not None]
@@ -155,26 +180,31 @@ def _mark_row(piece: PiecePlan, mark: MarkPlan, machine: Machine, *, shared: boo
     indent = _INDENT + _LETTER
     brief = _one_line_each(piece, live, width=width)
     size = _SMALL_PT if brief else _TEXT_PT
-    title = mark.program_file or "" if brief else shorten(_title(mark), SANS, size_pt=size, width=room)
+    index = piece.marks.index(mark)
+    title = mark.program_file or "" if brief else fitted_label(piece, index, size_pt=size, width=room)
     told = [] if brief else [f"Run {mark.program_file}"]
     if not shared:
-        own = f"stand-off {fig.mm(mark.recipe.stand_off_mm)}; air {fig.air_words(mark.recipe.air_kPa)}"
-        told.insert(0, f"{recipe_words(mark, machine)}; {own}")
+        told.insert(0, "; ".join((recipe_words(mark, machine), *_own_set_up(mark, live))))
     if not common_expectation(piece):
         told[-1] += f"; {expected_words(mark)}"
+    held = "" if shared and common_binding(piece) else binding_words(mark)
     lines = [line for part in told for line in wrap(part, SANS, size_pt=_SMALL_PT, width=width - indent)]
-    height = _ROW + len(lines) * _SMALL_LEADING + (0.3 if lines else 0.0)
-    name = fig.letter(piece.marks.index(mark))
+    under = wrap(held, SANS, size_pt=_UNDER_PT, width=width - indent) if held else ()
+    first = _ROW + len(lines) * _SMALL_LEADING
+    height = first + len(under) * _UNDER_LEADING + (0.3 if lines or under else 0.0)
+    name = fig.letter(index)
     time, pointer = duration_text(mark.predicted.time_s), _pointer(mark)
 
     def draw(sheet: Sheet, y: float) -> None:
-        line = y + 3.85
+        line = y + 3.8
         sheet.tick(x, line)
         sheet.text(x + _INDENT, line, name, face=SANS_BOLD, size_pt=_TEXT_PT)
         sheet.text(x + indent, line, title, size_pt=size)
         sheet.text(x + width - taken, line, pointer, face=SANS_BOLD, size_pt=_TEXT_PT, align="right")
         sheet.text(x + width, line, time, face=SANS_BOLD, size_pt=_VALUE_PT, align="right")
         sheet.lines(x + indent, line + _SMALL_LEADING + 0.1, lines, leading=_SMALL_LEADING, size_pt=_SMALL_PT)
+        at = y + first + _UNDER_LEADING - 1.3
+        sheet.lines(x + indent, at, under, leading=_UNDER_LEADING, size_pt=_UNDER_PT, grey=SECOND)
         sheet.rule(y + height, x0=x, x1=x + width, weight_pt=FINE_PT, grey=PALE)
 
     return Block(height, draw)
@@ -184,11 +214,13 @@ def _stopped(piece: PiecePlan, mark: MarkPlan, machine: Machine, *, x: float, wi
     """Return what had been planned for a mark that must not burn; nothing in it is to be ticked."""
     several = len(piece.marks) > 1
     indent = 12.2 if several else 0.0
-    lead = f"{fig.letter(piece.marks.index(mark))} {_title(mark)}, no program. " if several else ""
+    index = piece.marks.index(mark)
+    lead = f"{fig.letter(index)} {mark_label(piece, index)}, no program. " if several else ""
+    held = f" {binding_words(mark)}" if binding_words(mark) else ""
     words = (
         f"{lead}Planned: {recipe_words(mark, machine)}; stand-off {fig.mm(mark.recipe.stand_off_mm)}; "
         f"air {fig.air_words(mark.recipe.air_kPa)}; mark at {fig.bed_point(*mark.box_bed_mm[:2])}; "
-        f"{duration_text(mark.predicted.time_s)}; {expected_words(mark)}."
+        f"{duration_text(mark.predicted.time_s)}; {expected_words(mark)}.{held}"
     )
     lines = wrap(words, SANS, size_pt=_SMALL_PT, width=width - indent)
     height = 2.2 + len(lines) * _SMALL_LEADING + 0.6

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 from pathlib import Path
 
 from pypdf import PageObject, PdfReader
@@ -46,3 +47,37 @@ def _operations(page: PageObject) -> Iterator[tuple[list[float], bytes]]:
     contents = page.get_contents()
     assert contents is not None
     yield from ContentStream(contents, page.pdf).operations
+
+
+@dataclass(frozen=True, slots=True)
+class Written:
+    """A piece of text as it was put on a page: its words, where it begins in mm from the lower left, and its face."""
+
+    words: str
+    x: float
+    y: float
+    face: str
+
+
+def written(page: PageObject) -> list[Written]:
+    """Return every piece of text of a page that is not blank, in the order it was written."""
+    found: list[Written] = []
+
+    def visit(text: str, user: list[float], matrix: list[float], font: dict[str, str] | None, _size: float) -> None:
+        if text.strip() and font is not None:
+            plain = " ".join(text.replace("\u00a0", " ").split())
+            at = (matrix[4] + user[4], matrix[5] + user[5])
+            found.append(Written(plain, at[0] * MM_PER_PT, at[1] * MM_PER_PT, font["/BaseFont"]))
+
+    page.extract_text(visitor_text=visit)
+    return found
+
+
+def picture_sizes_mm(page: PageObject) -> Iterator[tuple[float, float]]:
+    """Yield width and height of each picture of a page as printed. [mm]"""
+    last: list[float] = []
+    for operands, operator in _operations(page):
+        if operator == b"cm":
+            last = [float(value) for value in operands]
+        elif operator == b"Do":
+            yield last[0] * MM_PER_PT, last[3] * MM_PER_PT

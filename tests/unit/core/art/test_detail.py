@@ -83,6 +83,17 @@ def test_where_strokes_run_together_the_crotch_is_no_gap() -> None:
     assert measure_widths(picture, pixel_mm=PIXEL_mm).gap_mm == pytest.approx(10 * PIXEL_mm, abs=PIXEL_mm)
 
 
+@pytest.mark.parametrize("angle_deg", [8.0, 10.0])
+def test_a_crotch_shorter_than_a_fiftieth_of_the_strokes_is_told_by_its_mouth(angle_deg: float) -> None:
+    """One line of 1000 pixels with a hook of 25, the only gap there is: not the nothing it begins with, but its end."""
+    picture = np.zeros((80, 1040), np.float32)
+    picture[20:28, 20:1020] = 1.0
+    rise = [round(step * math.tan(math.radians(angle_deg))) for step in range(25)]
+    for step, up in enumerate(rise):
+        picture[28 + up : 32 + up, 500 + step] = 1.0
+    assert measure_widths(picture, pixel_mm=PIXEL_mm).gap_mm == pytest.approx(rise[-1] * PIXEL_mm, abs=PIXEL_mm)
+
+
 def test_an_empty_picture_has_no_widths() -> None:
     widths = measure_widths(np.zeros((50, 60), np.float32), pixel_mm=PIXEL_mm)
     assert (widths.stroke_mm, widths.gap_mm) == (None, None)

@@ -19,6 +19,21 @@ def test_the_box_reaches_from_the_first_to_past_the_last_pixel() -> None:
     assert ink_box_mm(picture, x0_mm=10.0, y0_mm=20.0, pixel_mm=0.5) == (10.5, 20.5, 11.5, 21.5)
 
 
+def test_the_box_spans_ink_with_holes_and_steps() -> None:
+    picture = ink("......", ".#....", "...##.", ".#....", "..#...", "......", "......")
+    assert ink_box_mm(picture, x0_mm=10.0, y0_mm=20.0, pixel_mm=0.5) == (10.5, 20.5, 12.5, 22.5)
+
+
+def test_a_single_pixel_has_a_box_of_one_pixel() -> None:
+    assert ink_box_mm(ink("...", ".#."), x0_mm=0.0, y0_mm=0.0, pixel_mm=0.5) == (0.5, 0.5, 1.0, 1.0)
+
+
+def test_a_line_that_ends_short_of_the_picture_has_its_own_length() -> None:
+    profile = ink_profile(ink(".###....", ".#......"), axis="x", pixel_mm=0.5)
+    assert profile.hull_mm2 == pytest.approx((3 + 1) * 0.25)
+    assert profile.wander_mm == pytest.approx(0.5 * (0 + 2) * 0.5)
+
+
 @pytest.mark.parametrize("shape", [(0, 0), (3, 4)])
 def test_without_ink_there_is_no_box_and_the_profile_is_nought(shape: tuple[int, int]) -> None:
     picture = np.zeros(shape, np.bool_)

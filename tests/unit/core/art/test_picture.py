@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 from numpy.typing import NDArray
-from shapely import affinity, box
+from shapely import Polygon, affinity, box, contains_xy
 
 from evenburn.core.art.picture import Drawn, Grid, draw_on_bed, grid_in_box
 
@@ -71,6 +71,21 @@ def test_any_turn_puts_the_spot_where_geometry_says(turn_deg: float) -> None:
     assert ink_mm2 == pytest.approx(0.8 * 0.8, rel=0.02)  # turning keeps the ink
 
 
+@pytest.mark.parametrize("turn_deg", [30.0, -30.0, 45.0, 137.0])
+def test_any_turn_is_about_the_middle_to_a_fiftieth_of_a_pixel(turn_deg: float) -> None:
+    """The picture is a whole number of fine pixels each way, so its middle lies on the grid's: half a fine pixel shows."""
+    grid = bed_grid(turn_deg)
+    drawn = draw_on_bed(spotted(), grid=grid, size_mm=SIZE_mm, turn_deg=turn_deg, as_light=False)
+    angle = math.radians(turn_deg)
+    x, y = 3.0 - SIZE_mm[0] / 2.0, 2.0 - SIZE_mm[1] / 2.0
+    middle = (grid.x0_mm + grid.columns * PIXEL_mm / 2.0, grid.y0_mm + grid.rows * PIXEL_mm / 2.0)
+    expected = (
+        middle[0] + x * math.cos(angle) - y * math.sin(angle),
+        middle[1] + x * math.sin(angle) + y * math.cos(angle),
+    )
+    assert spot_mm(drawn, grid) == pytest.approx(expected, abs=0.02 * PIXEL_mm)
+
+
 def test_up_in_the_artwork_is_up_on_the_bed() -> None:
     picture = np.zeros((10, 10), np.float32)
     picture[0, :] = 1.0  # top row
@@ -115,3 +130,47 @@ def test_a_grid_is_the_most_whole_pixels_in_the_middle_of_its_box(width: float, 
     left, right = grid.x0_mm - 5.0, 5.0 + width - (grid.x0_mm + grid.columns * 0.1)
     assert left == pytest.approx(right, abs=1e-9)
     assert abs(left) <= 0.05 + 1e-9
+
+
+def test_a_box_lower_than_a_pixel_still_has_one_row() -> None:
+    grid = grid_in_box((5.0, 7.0, 6.0, 7.02), pixel_mm=0.1)
+    assert (grid.columns, grid.rows) == (10, 1)
+    assert grid.y0_mm == pytest.approx(7.01 - 0.05, abs=1e-12)
+
+
+# ---- a letter, whole ------------------------------------------------------------------------------------------------
+
+LETTER_mm = (16.0, 24.0)
+# an F that fills its box, lower left corner at the origin: no turn and no mirror maps it onto itself
+LETTER = Polygon(
+    [
+        *((0.0, 0.0), (4.0, 0.0), (4.0, 10.0), (11.0, 10.0), (11.0, 14.0)),
+        *((4.0, 14.0), (4.0, 20.0), (16.0, 20.0), (16.0, 24.0), (0.0, 24.0)),
+    ]
+)
+
+
+def letter() -> Drawn:
+    """Return the F drawn at 0.05 mm, top row first."""
+    y, x = np.mgrid[0:480, 0:320]
+    return Drawn(picture=contains_xy(LETTER, (x + 0.5) * 0.05, (480 - y - 0.5) * 0.05).astype(np.float32))
+
+
+@pytest.mark.parametrize("turn_deg", [0.0, 30.0, 90.0, 180.0, 213.0, 270.0])
+def test_a_letter_lies_where_its_turned_outline_lies(turn_deg: float) -> None:
+    """Against the outline turned by another library: pixels differ along its edge only, and by half of one at most."""
+    turned = affinity.rotate(LETTER, turn_deg, origin=(0.0, 0.0))
+    frame = affinity.rotate(box(0.0, 0.0, *LETTER_mm), turn_deg, origin=(0.0, 0.0))
+    left, low, right, top = frame.bounds
+    lying = affinity.translate(turned, 100.0 - left, 50.0 - low)
+    grid = grid_in_box((100.0, 50.0, 100.0 + right - left, 50.0 + top - low), pixel_mm=PIXEL_mm)
+    drawn = draw_on_bed(letter(), grid=grid, size_mm=LETTER_mm, turn_deg=turn_deg, as_light=False)
+    rows, columns = np.mgrid[0 : grid.rows, 0 : grid.columns]
+    x, y = grid.x0_mm + (columns + 0.5) * PIXEL_mm, grid.y0_mm + (rows + 0.5) * PIXEL_mm
+    inside = contains_xy(lying, x, y)
+    # a mirrored or wrongly turned F would miss by tens of mm²
+    missed_mm2 = float(np.abs(drawn - inside).sum()) * PIXEL_mm**2
+    assert missed_mm2 <= 0.5 * PIXEL_mm * lying.length
+    away = lying.boundary.buffer(PIXEL_mm)
+    clear = ~contains_xy(away, x, y)
+    assert drawn[clear] == pytest.approx(inside[clear].astype(np.float32), abs=1e-6)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from typing import Any
 
 import numpy as np
 import pytest
@@ -60,3 +61,25 @@ def test_no_move_takes_less_than_its_distance_at_top_speed(jerk: float | None) -
     times = move_time_s(distances, speed_mm_per_s=300.0, accel_mm_per_s2=5000.0, jerk_mm_per_s3=jerk)
     assert (times >= distances / 300.0).all()
     assert (np.diff(times) > 0.0).all()
+
+
+@JERKS
+@pytest.mark.parametrize("shape", [(0,), (1,), (2, 3)])
+def test_shapes_are_kept_and_what_is_not_known_stays_unknown(jerk: float | None, shape: tuple[int, ...]) -> None:
+    ways = np.full(shape, 40.0)
+    limits: dict[str, Any] = {"accel_mm_per_s2": 5000.0, "jerk_mm_per_s3": jerk}
+    assert move_time_s(ways, speed_mm_per_s=300.0, **limits).shape == shape
+    assert run_up_mm(ways, **limits).shape == shape
+    assert time_to_speed_s(ways, **limits).shape == shape
+    for values in (
+        move_time_s([math.nan, 40.0], speed_mm_per_s=300.0, **limits),
+        run_up_mm([math.nan, 40.0], **limits),
+        time_to_speed_s([math.nan, 40.0], **limits),
+    ):
+        assert np.isnan(values).tolist() == [True, False]
+
+
+@JERKS
+def test_no_speed_needs_neither_time_nor_way(jerk: float | None) -> None:
+    assert float(time_to_speed_s(0.0, accel_mm_per_s2=5000.0, jerk_mm_per_s3=jerk)) == 0.0
+    assert float(run_up_mm(0.0, accel_mm_per_s2=5000.0, jerk_mm_per_s3=jerk)) == 0.0

@@ -174,6 +174,13 @@ def test_passes_repeat_the_whole_picture() -> None:
     assert [s.end_mm > s.start_mm for s in twice] == [True, False, True, False, True, False]
 
 
+def test_a_head_that_stands_where_the_next_line_starts_does_not_travel() -> None:
+    """One line in three passes: forth, back and forth, each from where the last came to rest."""
+    for axis in ("x", "y"):
+        events = events_of(STILL, block(1, 30), passes=3, axis=axis)
+        assert [type(e) for e in events] == [Travel, Sweep, Sweep, Sweep]
+
+
 def test_along_y_the_lines_stand_side_by_side_in_x() -> None:
     events = events_of(STILL, [[0, 30, 30], [30, 30, 0]], axis="y", along_origin_mm=20.0, cross_origin_mm=70.0)
     travel, first = events[0], events[1]

@@ -105,6 +105,45 @@ def test_lower_bound_by_hand_counts_burning_gaps_turns_and_ends() -> None:
     assert time_lower_bound_s(bench, [sweep, sweep]) == pytest.approx(2.0 * each_s + 2.0 * ramp_s * 2.0, rel=1e-12)
 
 
+def bars(*, apart_mm: float, lines: int) -> list[Event]:
+    """Return lines over two bars 10 mm wide, forth and back, run-up v²/2a = 9 mm, stepping 0.1 mm."""
+    events: list[Event] = []
+    for index in range(lines):
+        edges = 100.0 + np.array([0.0, 10.0, 10.0 + apart_mm, 20.0 + apart_mm])
+        sign = 1.0 if index % 2 == 0 else -1.0
+        edges = edges if sign > 0.0 else edges[::-1]
+        sweep = Sweep(
+            axis="x",
+            cross_mm=0.1 * index,
+            start_mm=float(edges[0]) - sign * 9.0,
+            end_mm=float(edges[-1]) + sign * 9.0,
+            speed_mm_per_s=300.0,
+            edges_mm=edges,
+            power_W=np.array([30.0, 0.0, 30.0]),
+        )
+        events += [Travel(to_mm=(sweep.start_mm, sweep.cross_mm)), sweep]
+    return events
+
+
+@pytest.mark.parametrize("overhead_s", [0.0, 0.01])
+def test_lower_bound_by_hand_leaves_a_wide_gap_to_a_second_go(overhead_s: float) -> None:
+    """Two bars 380 mm apart, 200 lines: over the gap 380/600 s, a turn 2 · 300/5000 s and its overhead; that is less."""
+    events = bars(apart_mm=380.0, lines=200)
+    each_s = 20.0 / 300.0 + (0.12 + overhead_s) + overhead_s
+    by_hand = 200 * each_s + 199 * 0.12 + 2 * 0.06
+    bench = machine(line_overhead_s=overhead_s)
+    assert time_lower_bound_s(bench, events) == pytest.approx(by_hand, rel=1e-12)
+    if overhead_s == 0.0:
+        assert by_hand == pytest.approx(61.0, abs=0.5)  # docs/how-it-works/motion.md
+        assert program_time_s(bench, events) == pytest.approx(293.0, abs=0.5)  # and so does this
+
+
+def test_lower_bound_of_a_gap_changes_from_its_length_to_a_turn_where_they_are_equal() -> None:
+    # 72 mm at 600 mm/s are the 0.12 s of a turn
+    bounds = [time_lower_bound_s(BENCH, bars(apart_mm=gap, lines=1)) for gap in (36.0, 72.0, 144.0)]
+    assert np.diff(bounds) == pytest.approx([0.06, 0.0], abs=1e-12)
+
+
 def test_a_single_line_without_gaps_reaches_its_lower_bound() -> None:
     sweep = Sweep(
         axis="x",

@@ -65,6 +65,24 @@ def test_empty_single_and_many_exposures_keep_their_shape() -> None:
     assert tone_L(CURVE, np.zeros((2, 3))).shape == (2, 3)
 
 
+def test_what_is_not_known_stays_unknown() -> None:
+    for c in (CURVE, SLATE):
+        with np.errstate(invalid="ignore"):  # numpy says aloud that it was given one
+            assert np.isnan(tone_L(c, [math.nan, 0.1])).tolist() == [True, False]
+        assert np.isnan(exposures_for_tones(c, [math.nan, 50.0])).tolist() == [True, False]
+        unknown = effective_exposure(c, dose_J_per_mm2=[math.nan, 1.0], dwell_ms=[1.0, 1.0])
+        assert np.isnan(unknown).tolist() == [True, False]
+
+
+def test_no_tones_ask_for_no_exposures() -> None:
+    assert exposures_for_tones(CURVE, []).shape == (0,)
+
+
+def test_parameters_stand_in_the_order_of_the_covariance() -> None:
+    assert CURVE.parameters().tolist() == [82.0, 28.0, -0.3, 6.0, 0.8, 4.0, 1.0, 0.1, 0.95]
+    assert CURVE.parameters().shape == (len(CURVE_PARAMETERS),)
+
+
 def test_wood_darkens_and_slate_lightens_all_along_the_usable_range() -> None:
     for c, sign in ((CURVE, -1.0), (SLATE, 1.0)):
         low, high = usable_range(c)
@@ -123,6 +141,13 @@ def test_a_tone_the_wood_cannot_take_is_refused_and_told(c: CharacteristicCurve)
         assert caught.value.unit == "L*"
 
 
+@pytest.mark.parametrize("c", [CURVE, SLATE], ids=["maple", "slate"])
+def test_the_end_tones_themselves_are_taken(c: CharacteristicCurve) -> None:
+    ends = usable_range(c)
+    for tone, exposure in zip(tone_range_L(c), ends, strict=True):
+        assert exposure_for_tone(c, tone) == pytest.approx(exposure, abs=1e-9)
+
+
 def test_tones_in_an_array_past_the_ends_get_the_nearest_end() -> None:
     low, high = usable_range(CURVE)
     assert exposures_for_tones(CURVE, [100.0, 0.0]) == pytest.approx([low, high], abs=1e-12)
@@ -160,7 +185,7 @@ def test_fit_sd_agrees_with_drawing_curves_at_random(
 ) -> None:
     """First order against Monte Carlo; 40 000 draws leave 0.35 %, the curve's bend the rest: 5 % in all.
 
-    The covariance is correlated, so that a forgotten off-diagonal shows; a tenth of CURVE's spread keeps it first order.
+    The covariance is correlated, so that a forgotten off-diagonal shows; four tenths of CURVE's spread keep it first order.
     """
     rng = np.random.default_rng(20)
     sd = 0.4 * np.sqrt(np.diag(CURVE.covariance))
@@ -178,6 +203,15 @@ def test_fit_sd_agrees_with_drawing_curves_at_random(
     tones = p["bare_L"] + (p["full_L"] - p["bare_L"]) * rise + p["reversal_L"] * turn
     assert fit_sd_L(c, log10_dose=log10_dose, dwell_ms=dwell_ms, passes=passes) == pytest.approx(
         float(tones.std()), rel=0.05
+    )
+
+
+def test_one_pass_is_meant_where_none_is_said() -> None:
+    for function in (fit_sd_L, tone_sd_L):
+        assert function(CURVE, log10_dose=0.1, dwell_ms=2.0) == function(CURVE, log10_dose=0.1, dwell_ms=2.0, passes=1)
+        assert function(CURVE, log10_dose=0.1, dwell_ms=2.0) != function(CURVE, log10_dose=0.1, dwell_ms=2.0, passes=2)
+    assert effective_exposure(CURVE, dose_J_per_mm2=1.3, dwell_ms=2.0) == effective_exposure(
+        CURVE, dose_J_per_mm2=1.3, dwell_ms=2.0, passes=1
     )
 
 

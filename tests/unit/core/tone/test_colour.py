@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Callable
+
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 
 from evenburn.core.tone.colour import lab_from_srgb, lightness_L, luminance, srgb_decode, srgb_encode, srgb_from_lab
 
@@ -35,3 +39,31 @@ def test_wood_colours_survive_the_round_trip() -> None:
 def test_colours_outside_srgb_are_cut_to_it() -> None:
     rgb = srgb_from_lab([[50.0, 120.0, -120.0], [90.0, -120.0, 100.0]])
     assert ((rgb >= 0.0) & (rgb <= 1.0)).all()
+
+
+SINGLE = pytest.mark.parametrize("function", [lightness_L, luminance, srgb_decode, srgb_encode])
+TRIPLE = pytest.mark.parametrize("function", [lab_from_srgb, srgb_from_lab])
+SHAPES = pytest.mark.parametrize("shape", [(0,), (1,), (2, 3)])
+Function = Callable[[NDArray[np.float64]], NDArray[np.float64]]
+
+
+@SINGLE
+@SHAPES
+def test_shapes_are_kept(function: Function, shape: tuple[int, ...]) -> None:
+    assert function(np.full(shape, 0.5)).shape == shape
+
+
+@TRIPLE
+@SHAPES
+def test_shapes_of_colours_are_kept(function: Function, shape: tuple[int, ...]) -> None:
+    assert function(np.full((*shape, 3), 0.5)).shape == (*shape, 3)
+
+
+@SINGLE
+def test_what_is_not_known_stays_unknown(function: Function) -> None:
+    assert np.isnan(function(np.array([math.nan, 0.5]))).tolist() == [True, False]
+
+
+@TRIPLE
+def test_a_colour_that_is_not_known_stays_unknown(function: Function) -> None:
+    assert np.isnan(function(np.array([[math.nan] * 3, [0.5] * 3]))).all(axis=1).tolist() == [True, False]

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 import pytest
 from numpy.typing import NDArray
@@ -79,6 +81,30 @@ def test_dots_run_from_bare_to_full_and_one_way(c: CharacteristicCurve) -> None:
     # lines a beam radius apart ripple by 1.4 %: 0.006 decades at some 100 L* a decade, both signs
     assert tones[-1] == pytest.approx(float(tone_L(c, full)), abs=0.3)
     assert (np.diff(tones) * np.sign(c.full_L - c.bare_L) > 0.0).all()
+
+
+def stripes(coverage: NDArray[np.float32]) -> NDArray[np.bool_]:
+    """Return upright stripes sixteen dots apart."""
+    rows, columns = coverage.shape
+    return np.broadcast_to(np.arange(columns) % 16 < np.rint(16 * coverage[0]), (rows, columns)).copy()
+
+
+@pytest.mark.parametrize("radius", [0.8, 1.15, 1.8, 1.9, 2.5, 2.65, 3.3, 3.4])
+def test_a_stripe_gains_by_what_the_beam_spreads_beyond_its_edge(radius: float) -> None:
+    """A wood that turns solid at a quarter of the dose, where ½ erfc(√2 x/w) = ¼: x = erf⁻¹(½) w/√2 = 0.33724 w.
+
+    Followed at a quarter of a dot, so what counts is how many quarters have their middle within x. Radii are chosen just
+    below and just above those middles, so that a beam wider or narrower by a tenth fails.
+    """
+    x = 0.4769362762 / math.sqrt(2.0) * radius  # erf⁻¹(½), from memory, as in art/test_detail.py
+    quarters = int((np.arange(40) * 0.25 + 0.125 < x).sum())
+    c = plain_curve(x_mid=math.log10(0.25), steepness_per_decade=4000.0)
+    coverages, tones = tone_of_coverage_L(
+        c, stripes, beam_radius_mm=radius * 0.1, line_spacing_mm=0.1, full_exposure=0.0
+    )
+    bare, full, half = luminance(c.bare_L), luminance(c.full_L), luminance(tones[coverages == 0.5])[0]
+    area = (bare - half) / (bare - full)
+    assert float(area) == pytest.approx(0.5 + 2.0 * quarters / 64.0, abs=1e-4)  # doses in float32, curve hard to 1e-3
 
 
 def test_wished_tones_come_back_through_the_coverage() -> None:

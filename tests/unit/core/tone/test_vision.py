@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 import pytest
 
@@ -48,3 +50,22 @@ def test_what_is_unseen_is_never_more_than_one_L(tone: float) -> None:
 
 def test_the_finest_stripes_are_limited_by_whoever_looks_closer() -> None:
     assert float(unseen_banding_L(tone=40.0, period_mm=0.04, distance_mm=300.0)) == UNSEEN_L
+
+
+DEGREE_mm = 2.0 * 300.0 * math.tan(math.radians(0.5))  # at 300 mm
+
+
+def test_banding_at_20_cycles_is_let_pass_up_to_the_eyes_own_threshold() -> None:
+    """A(20) = 0.50268, check-values.md, 3: 1 in 100.536 of contrast, on L* 50 a swing of (50 + 16) · ⅔ c = 0.4377 L*."""
+    by_hand = (50.0 + 16.0) * 2.0 / 3.0 / (200.0 * 0.50268)
+    found = unseen_banding_L(tone=50.0, period_mm=DEGREE_mm / 20.0, distance_mm=300.0)
+    # L* goes as the cube root, whose next term is 5/27 c² = 1.8e-5 of it; half a digit of A is 1e-5
+    assert float(found) == pytest.approx(by_hand, rel=3e-5)
+
+
+def test_banding_at_30_cycles_would_pass_higher_and_is_held_to_one_L() -> None:
+    # A(30) = 0.18698: (50 + 16) · ⅔ / (200 · 0.18698) = 1.18 L*
+    assert float(unseen_banding_L(tone=50.0, period_mm=DEGREE_mm / 30.0, distance_mm=300.0)) == UNSEEN_L
+    by_hand = (20.0 + 16.0) * 2.0 / 3.0 / (200.0 * 0.18698)
+    found = unseen_banding_L(tone=20.0, period_mm=DEGREE_mm / 30.0, distance_mm=300.0)
+    assert float(found) == pytest.approx(by_hand, rel=1.7e-4)  # 5/27 c² = 1.3e-4, half a digit of A 2.7e-5
