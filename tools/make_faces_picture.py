@@ -12,7 +12,8 @@ import numpy as np
 from PIL import Image, ImageDraw, ImageFont
 
 from evenburn.adapters.artwork.faces import face_file, list_faces
-from evenburn.adapters.artwork.lettering import render_lettering, set_text
+from evenburn.adapters.artwork.ink import render_lettering
+from evenburn.adapters.artwork.lettering import set_text
 
 TARGET = Path(__file__).resolve().parent.parent / "docs" / "pictures" / "faces.png"
 SAMPLE = "Novice Fours, Sedgeholm 2026  é ő ß"

@@ -185,11 +185,11 @@ class TestAir:
         assert psi(AIR_COMMON_kPa) == pytest.approx(5.0, abs=0.1)  # "about 5", and 34 is 34.5 cut
 
     def test_set_where_the_machine_can(self) -> None:
-        assert _air_kPa(MACHINE, self.mark()) == (34.0, True)
+        assert _air_kPa(MACHINE, self.mark()) == 34.0
 
     def test_as_low_as_the_machine_allows_where_it_cannot(self) -> None:
         strong = replace(MACHINE, air_kPa=(60.0, 200.0))
-        assert _air_kPa(strong, self.mark()) == (60.0, True)
+        assert _air_kPa(strong, self.mark()) == 60.0
 
     def test_the_air_of_cutting_is_called_too_strong(self) -> None:
         assert max(MACHINE.air_kPa) > AIR_COMMON_kPa * AIR_STRONG_FACTOR

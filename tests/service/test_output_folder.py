@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -83,21 +85,40 @@ def test_a_move_that_fails_never_leaves_an_index_over_a_mixture(
     assert not (target / "plan.json").exists()
 
 
+def _without_m5(lines: list[str]) -> list[str]:
+    return [line for line in lines if line != "M5"]
+
+
+def _half_the_power(lines: list[str]) -> list[str]:
+    return [re.sub(r" S(\d+)", lambda m: f" S{int(m[1]) // 2}", line) for line in lines]
+
+
+def _moved_by_two_mm(lines: list[str]) -> list[str]:
+    return [re.sub(r" Y(\d+\.\d+)", lambda m: f" Y{float(m[1]) + 2.0:.3f}", line) for line in lines]
+
+
+@pytest.mark.parametrize(
+    "case", [(_without_m5, "M5"), (_half_the_power, "full power"), (_moved_by_two_mm, "the plan within")]
+)
 def test_a_program_that_does_not_pass_is_never_kept(
-    folder: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    folder: Path,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+    case: tuple[Callable[[list[str]], list[str]], str],
 ) -> None:
     """A writer with a fault is caught by reading back, and nothing of the plan is kept."""
-    original = program_lines
+    fault, named = case
 
-    def faulty(*args: object, **kwargs: object) -> object:
-        lines = list(original(*args, **kwargs))  # type: ignore[arg-type]  # passed on as they came
-        return [line for line in lines if line != "M5"]
+    def faulty(*args: object, **kwargs: object) -> list[str]:
+        return fault(list(program_lines(*args, **kwargs)))  # type: ignore[arg-type]  # passed on as they came
 
     monkeypatch.setattr(service, "program_lines", faulty)
 
     code = main(["plan", str(folder), "--to", str(tmp_path / "out")])
 
     assert code == 4
+    assert named in capsys.readouterr().err
     assert not any((tmp_path / "out").iterdir())
 
 

@@ -11,7 +11,6 @@ MM_PER_INCH = 25.4  # exact, international yard and pound agreement of 1959
 KPA_PER_PSI = 6.894757293168361  # lbf/in², from the exact pound and inch
 S_PER_MIN = 60.0
 MM_PER_UM = 1e-3
-MS_PER_S = 1e3
 
 
 def lines_per_inch(line_spacing_mm: float) -> float:
@@ -37,6 +36,12 @@ def psi(pressure_kPa: float) -> float:
 def radians(angle_deg: float) -> float:
     """Return an angle in rad. Definition."""
     return math.radians(angle_deg)
+
+
+def quarter_turns(turn_deg: float) -> int | None:
+    """Return how many quarter turns an angle is, or None where it is none. Definition."""
+    quarters = turn_deg / 90.0
+    return round(quarters) % 4 if math.isclose(quarters, round(quarters), abs_tol=1e-9) else None
 
 
 def J_per_mm2_from_J_per_cm2(dose_J_per_cm2: float) -> float:

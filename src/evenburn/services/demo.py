@@ -7,7 +7,7 @@ from importlib import resources
 from pathlib import Path
 
 from evenburn.core.errors import StorageError
-from evenburn.services.plan_batch import Planned, Progress, _silent, plan_batch
+from evenburn.services.plan_batch import Planned, Progress, no_progress, plan_batch
 
 
 def lay_out_demo(target: Path) -> Path:
@@ -35,6 +35,6 @@ def lay_out_demo(target: Path) -> Path:
     return folder
 
 
-def plan_demo(target: Path, *, date: str, progress: Progress = _silent) -> Planned:
+def plan_demo(target: Path, *, date: str, progress: Progress = no_progress) -> Planned:
     """Lay out the shipped batch and plan it; raises as `plan_batch`."""
     return plan_batch(lay_out_demo(target), to=target, date=date, progress=progress)

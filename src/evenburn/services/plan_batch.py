@@ -33,11 +33,11 @@ class Planned:
     run_sheet_pages: int
 
 
-def _silent(_what: str, _done: int, _of: int) -> None:
+def no_progress(_what: str, _done: int, _of: int) -> None:
     """Report no progress."""
 
 
-def plan_batch(folder: Path, *, to: Path, date: str, progress: Progress = _silent) -> Planned:
+def plan_batch(folder: Path, *, to: Path, date: str, progress: Progress = no_progress) -> Planned:
     """Plan a batch folder and write everything it needs.
 
     Parameters

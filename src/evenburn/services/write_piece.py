@@ -7,7 +7,7 @@ from pathlib import Path
 
 import numpy as np
 
-from evenburn.adapters.formats.ngc_reader import Report, verify_file
+from evenburn.adapters.formats.ngc_reader import verify_file
 from evenburn.adapters.formats.ngc_writer import Head, program_lines
 from evenburn.adapters.formats.wood_toml import materials
 from evenburn.adapters.pictures.bed_drawing import write_bed_drawing
@@ -17,6 +17,7 @@ from evenburn.adapters.pictures.proof import BOARD_px, OFFSET_px, PLANNED_px, Pr
 from evenburn.adapters.storage.folder import OutputFolder
 from evenburn.core.errors import ProgramNotSound
 from evenburn.core.layout.place import blank_size_text, outline_on_bed
+from evenburn.core.motion.bounds import boxes_mm
 from evenburn.core.motion.raster import lead_mm
 from evenburn.core.nouns.machine import Lens, Machine
 from evenburn.core.nouns.mark import Piece
@@ -25,9 +26,14 @@ from evenburn.core.planning.binding import bindings
 from evenburn.core.planning.mark_plan import MarkWork
 from evenburn.core.planning.materials import find_material
 from evenburn.core.planning.piece_plan import PieceWork, proof_pictures, work_piece
+from evenburn.core.planning.power import full_power_s
 from evenburn.core.units import duration_text, lines_per_inch
 from evenburn.services.load_batch import Batch
 from evenburn.services.verify_program import limits_of
+
+TIME_SLACK, TIME_SLACK_s = 0.005, 0.5  # what the contract allows between plan and file; a short program in seconds
+ENERGY_SLACK = 0.01  # what the contract allows; coordinates of 1 µm take up to 1 % of a dot of 0.1 mm
+PLACE_SLACK_mm = 0.0015  # coordinates are written to 1 µm
 
 
 def write_piece(batch: Batch, piece: Piece, *, output: OutputFolder, look: Path, date: str) -> PiecePlan:
@@ -130,20 +136,31 @@ def _write_mark(batch: Batch, output: OutputFolder, work: PieceWork, mark: MarkW
     )
 
 
-def _prove(program: Path, machine: Machine, mark: MarkWork) -> Report:
-    """Read a program back from disk; a program that does not pass is never kept."""
+def _prove(program: Path, machine: Machine, mark: MarkWork) -> None:
+    """Read a program back from disk and hold it against the plan: findings, time, energy, where it goes and burns.
+
+    Raises
+    ------
+    ProgramNotSound
+        If anything differs; a program that does not pass is never kept.
+    """
     report = verify_file(program, limits_of(machine))
     faults = [f"{f.code}, line {f.line}: {f.text}" for f in report.findings if f.level == "stop"]
-    if abs(report.time_s - mark.predicted.time_s) > max(0.005 * mark.predicted.time_s, 0.5):
-        faults.append(
-            f"it takes {report.time_s:.1f} s by the reader's clock, {mark.predicted.time_s:.1f} s by the plan's"
-        )
+    time_s = mark.predicted.time_s
+    if abs(report.time_s - time_s) > max(TIME_SLACK * time_s, TIME_SLACK_s):
+        faults.append(f"it takes {report.time_s:.1f} s by the reader's clock, {time_s:.1f} s by the plan's")
+    planned_s = full_power_s(machine, mark.events)
+    if abs(report.full_power_s - planned_s) > ENERGY_SLACK * planned_s:
+        faults.append(f"it burns {report.full_power_s:.2f} s of full power, the plan {planned_s:.2f} s")
+    moved, burnt = boxes_mm(mark.events)
+    for what, there, planned in (("goes", report.travel_box_mm, moved), ("burns", report.burn_box_mm, burnt)):
+        if there is None or planned is None or np.abs(np.subtract(there, planned)).max() > PLACE_SLACK_mm:
+            faults.append(f"it {what} within {there}, the plan within {planned} mm")
     if faults:
         raise ProgramNotSound(
             f"{program.name} did not pass its own check: {'; '.join(faults[:3])}",
             hint="This is a fault of evenburn. Nothing was written; please report the batch folder.",
         )
-    return report
 
 
 def _write_proof(target: Path, work: PieceWork, planned: PiecePlan, *, board: Path) -> None:

@@ -11,13 +11,13 @@ from numpy.typing import NDArray
 from PIL import Image, ImageOps, UnidentifiedImageError
 
 from evenburn.core.errors import UnreadableFile
-from evenburn.core.tone.colour import srgb_decode
+from evenburn.core.tone.colour import LUMINANCE, srgb_decode
 
 Picture = NDArray[np.float32]
 
 LARGEST_px = 100_000_000
 FORMATS = ("PNG", "JPEG")
-LUMINANCE = np.array([0.2126, 0.7152, 0.0722], np.float32)  # of linear sRGB [iec61966-2-1]
+WEIGHTS = LUMINANCE.astype(np.float32)
 
 
 class PhotoArt:
@@ -85,8 +85,8 @@ def _linear(picture: Image.Image) -> Picture:
     if picture.mode in ("1", "L") and "transparency" not in picture.info:
         return np.asarray(table[np.asarray(picture.convert("L"), dtype=np.uint8)], np.float32)
     if picture.mode == "CMYK":
-        return np.asarray(table[np.asarray(picture.convert("RGB"), dtype=np.uint8)] @ LUMINANCE, np.float32)
+        return np.asarray(table[np.asarray(picture.convert("RGB"), dtype=np.uint8)] @ WEIGHTS, np.float32)
     rgba = np.asarray(picture.convert("RGBA"), dtype=np.uint8)
-    light = np.asarray(table[rgba[..., :3]] @ LUMINANCE, np.float32)
+    light = np.asarray(table[rgba[..., :3]] @ WEIGHTS, np.float32)
     alpha = rgba[..., 3].astype(np.float32) / np.float32(255.0)
     return np.asarray(light * alpha + (1.0 - alpha), np.float32)

@@ -10,7 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from evenburn.adapters.artwork.faces import face_file
-from evenburn.adapters.artwork.lettering import Lettering, render_lettering, set_text
+from evenburn.adapters.artwork.ink import render_lettering
+from evenburn.adapters.artwork.lettering import Lettering, set_text
 from evenburn.adapters.artwork.photo import open_photo
 from evenburn.adapters.artwork.svg import open_svg
 from evenburn.core.art.picture import Artwork

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from evenburn.core.errors import UnreadableFile
+from evenburn.core.tone.colour import LUMINANCE, srgb_decode
 from evenburn.core.units import MM_PER_INCH
 
 Picture = NDArray[np.float32]
@@ -67,8 +68,8 @@ class SvgDrawing:
             raise UnreadableFile(self._name, f"cannot be drawn: {error}") from error
         with Image.open(io.BytesIO(png)) as picture:
             rgba = np.asarray(picture.convert("RGBA"), dtype=np.uint8)
-        # luma weights of ITU-R BT.709; on antialiased black the encoded value is one minus the coverage
-        grey = rgba[..., :3].astype(np.float32) @ np.array([0.2126, 0.7152, 0.0722], np.float32)
+        # luminance weights; on antialiased black the encoded value is one minus the coverage
+        grey = rgba[..., :3].astype(np.float32) @ LUMINANCE.astype(np.float32)
         alpha = rgba[..., 3].astype(np.float32) / 255.0
         drawn = np.asarray(1.0 - alpha * (1.0 - grey / 255.0), np.float32)
         if drawn.shape != (height_px, width_px):
@@ -81,8 +82,7 @@ class SvgDrawing:
 
     def light(self, *, width_px: int, height_px: int) -> Picture:
         """Return linear luminance 0–1 over white."""
-        grey = self._grey(width_px=width_px, height_px=height_px).astype(np.float64)
-        return np.where(grey <= 0.04045, grey / 12.92, ((grey + 0.055) / 1.055) ** 2.4).astype(np.float32)
+        return srgb_decode(self._grey(width_px=width_px, height_px=height_px)).astype(np.float32)
 
 
 def _font_files() -> list[str]:

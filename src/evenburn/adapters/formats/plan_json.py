@@ -10,6 +10,7 @@ from pydantic import BaseModel, ConfigDict, Field
 from evenburn.core.nouns.check import Check
 from evenburn.core.nouns.plan import BatchPlan, MarkPlan, PiecePlan
 from evenburn.core.nouns.provenance import Provenance
+from evenburn.core.units import lines_per_inch
 
 Box = tuple[float, float, float, float]
 DECIMALS = 6
@@ -233,7 +234,7 @@ def _mark(planned: MarkPlan, piece: PiecePlan) -> dict[str, Any]:
             "power_fraction": recipe.power_fraction,
             "speed_mm_per_s": recipe.speed_mm_per_s,
             "line_spacing_mm": recipe.line_spacing_mm,
-            "lines_per_inch": 25.4 / recipe.line_spacing_mm,
+            "lines_per_inch": lines_per_inch(recipe.line_spacing_mm),
             "focus_offset_mm": recipe.focus_offset_mm,
             "stand_off_mm": recipe.stand_off_mm,
             "passes": recipe.passes,

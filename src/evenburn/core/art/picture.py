@@ -10,6 +10,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from evenburn.core.units import quarter_turns
+
 Picture = NDArray[np.float32]
 Box = tuple[float, float, float, float]
 
@@ -88,9 +90,8 @@ def draw_on_bed(
     size_mm : of the upright artwork; the grid covers the box of the turned one. [mm]
     """
     draw = artwork.light if as_light else artwork.ink
-    quarters = turn_deg / 90.0
-    if math.isclose(quarters, round(quarters), abs_tol=1e-9):
-        turns = round(quarters) % 4
+    turns = quarter_turns(turn_deg)
+    if turns is not None:
         width, height = (grid.columns, grid.rows) if turns % 2 == 0 else (grid.rows, grid.columns)
         upright = draw(width_px=width, height_px=height)
         return np.ascontiguousarray(np.rot90(upright, turns)[::-1])

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from typing import cast
 
 import numpy as np
@@ -60,12 +59,6 @@ def mark_on_bed(piece: Piece, *, place_mm: tuple[float, float], size_mm: tuple[f
     """Return the mark's (turned) rectangle on the bed. [mm] Definition."""
     rectangle = box(place_mm[0], place_mm[1], place_mm[0] + size_mm[0], place_mm[1] + size_mm[1])
     return cast("Polygon", on_bed(piece, rectangle))
-
-
-def quarter_turns(turn_deg: float) -> int | None:
-    """Return how many quarter turns an angle is, or None where it is none. Definition."""
-    quarters = turn_deg / 90.0
-    return round(quarters) % 4 if math.isclose(quarters, round(quarters), abs_tol=1e-9) else None
 
 
 def room_mm(ink: Box, *, axis: Axis, bed_x_mm: float, bed_y_mm: float) -> tuple[float, float]:

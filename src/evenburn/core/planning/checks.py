@@ -13,7 +13,7 @@ from evenburn.core.optics.beam import beam_radius_mm
 from evenburn.core.planning.mark_plan import AIR_COMMON_kPa, MarkWork
 from evenburn.core.planning.materials import Material
 from evenburn.core.planning.power import power_fraction, power_window_W
-from evenburn.core.planning.recipe import TONE_HOLDS_L, banding_L
+from evenburn.core.planning.recipe import TONE_HOLDS_L, banding_L, offsets_mm
 from evenburn.core.response.curve import effective_exposure, tone_L, tone_range_L, tone_slope_L_per_decade, usable_range
 from evenburn.core.units import psi
 
@@ -253,7 +253,8 @@ def _banding_remedy(work: MarkWork) -> str:
     """Return the focus offset or line spacing at which the ripple falls below sight, keeping the rest."""
     recipe, wish = work.recipe, work.wish
 
-    for offset in np.arange(abs(recipe.focus_offset_mm), 4.0 * wish.beam.rayleigh_length_mm + 0.1, 0.1):
+    offsets = offsets_mm(wish.beam)
+    for offset in offsets[offsets > abs(recipe.focus_offset_mm)]:
         if banding_L(wish, focus_offset_mm=float(offset), line_spacing_mm=recipe.line_spacing_mm) <= (
             work.predicted.ripple_limit_L
         ):

@@ -57,7 +57,6 @@ class MarkWork:
     grid: Grid
     picture_W: PowerPicture
     events: tuple[Event, ...]
-    air_is_common: bool
 
 
 def wish_for(
@@ -82,14 +81,13 @@ def wish_for(
     )
 
 
-def _air_kPa(machine: Machine, mark: Mark) -> tuple[float | None, bool]:
-    """Return the air to set and whether that is common practice rather than the machine's own least."""
+def _air_kPa(machine: Machine, mark: Mark) -> float | None:
+    """Return the air to set: the person's, else the common value within what the machine can set."""
     if mark.air_kPa is not None:
-        return mark.air_kPa, False
-    if machine.air_kPa:
-        least, most = min(machine.air_kPa), max(machine.air_kPa)
-        return min(max(AIR_COMMON_kPa, least), most), True
-    return None, False
+        return mark.air_kPa
+    if not machine.air_kPa:
+        return None
+    return min(max(AIR_COMMON_kPa, min(machine.air_kPa)), max(machine.air_kPa))
 
 
 def recipe_of(wish: Wish, found: Found, *, air_kPa: float | None) -> Recipe:
@@ -263,7 +261,7 @@ def work_mark(
 ) -> MarkWork:
     """Return one mark worked through from a found recipe to picture, events and prediction."""
     machine = wish.machine
-    air, common = _air_kPa(machine, mark)
+    air = _air_kPa(machine, mark)
     recipe = recipe_of(wish, found, air_kPa=air)
     grid = grid_in_box(survey.box_bed_mm, pixel_mm=_pixel_mm(survey, machine, recipe))
     picture = power_picture_W(wish, recipe, mark=mark, piece=piece, artwork=artwork, grid=grid, diffuse=diffuse)
@@ -278,7 +276,6 @@ def work_mark(
         grid=grid,
         picture_W=picture,
         events=events,
-        air_is_common=common,
     )
 
 

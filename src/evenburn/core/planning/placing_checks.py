@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from shapely import MultiPolygon, Polygon
 
 from evenburn.core.layout.place import allowed_mask, inset, mark_on_bed, outline_on_bed, room_mm
+from evenburn.core.motion.bounds import overhang_mm
 from evenburn.core.nouns.check import Check, Fix
 from evenburn.core.nouns.mark import Axis, Piece
 from evenburn.core.planning.mark_plan import MarkWork
@@ -144,7 +145,7 @@ def bed_checks(work: MarkWork, piece: Piece) -> list[Check]:
     machine, box = work.wish.machine, work.survey.ink_box_mm
     if box is None:
         return []
-    if box[0] < 0.0 or box[1] < 0.0 or box[2] > machine.bed_x_mm or box[3] > machine.bed_y_mm:
+    if any(overhang_mm(box, bed_x_mm=machine.bed_x_mm, bed_y_mm=machine.bed_y_mm)):
         return [_off_bed_check(work, piece, box)]
     if "run-up" not in work.found.gave_way:
         return []
@@ -167,8 +168,8 @@ def _off_bed_check(work: MarkWork, piece: Piece, box: Box) -> Check:
             text=text,
             remedy=f"Draw it at {100 * share:.0f}{NB}% at most, less what the run-up needs.",
         )
-    dx = max(0.0, -box[0]) - max(0.0, box[2] - machine.bed_x_mm)
-    dy = max(0.0, -box[1]) - max(0.0, box[3] - machine.bed_y_mm)
+    left, below, right, above = overhang_mm(box, bed_x_mm=machine.bed_x_mm, bed_y_mm=machine.bed_y_mm)
+    dx, dy = left - right, below - above
     place = (round(piece.place_bed_mm[0] + dx, 1), round(piece.place_bed_mm[1] + dy, 1))
     return Check(
         level="stop",

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from evenburn.core.nouns.events import Event, Sweep
 from evenburn.core.nouns.machine import Machine
 
 FloatArray = NDArray[np.float64]
@@ -50,3 +52,19 @@ def power_window_W(machine: Machine) -> tuple[float, float]:
         machine, power_fraction=np.array([machine.power_least_fraction, machine.power_cap_fraction])
     )
     return float(low), float(high)
+
+
+def full_power_s(machine: Machine, events: Iterable[Event]) -> float:
+    """Return for how long the laser burns, each moment counted by its fraction of full power. [s]
+
+    Source
+    ------
+    Definition: the sum of fraction times length over speed.
+    """
+    return float(
+        sum(
+            (power_fraction(machine, power_W=e.power_W) * np.abs(np.diff(e.edges_mm))).sum() / e.speed_mm_per_s
+            for e in events
+            if isinstance(e, Sweep)
+        )
+    )

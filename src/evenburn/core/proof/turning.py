@@ -9,6 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 from shapely import MultiPolygon, Polygon, affinity
 
+from evenburn.core.units import quarter_turns
+
 Picture = NDArray[np.float32]
 
 
@@ -21,9 +23,9 @@ def turned_back(picture: Picture, *, turn_deg: float) -> Picture:
     ------
     Definition.
     """
-    quarters = turn_deg / 90.0
-    if math.isclose(quarters, round(quarters), abs_tol=1e-9):
-        return np.ascontiguousarray(np.rot90(picture, -round(quarters)))
+    turns = quarter_turns(turn_deg)
+    if turns is not None:
+        return np.ascontiguousarray(np.rot90(picture, -turns))
     rows, columns = picture.shape
     width, height = turned_size_px((columns, rows), turn_deg=turn_deg)
     matrix = cv2.getRotationMatrix2D(((columns - 1) / 2.0, (rows - 1) / 2.0), -turn_deg, 1.0)

@@ -11,6 +11,7 @@ FloatArray = NDArray[np.float64]
 WHITE_XYZ = np.array([0.3127 / 0.3290, 1.0, (1.0 - 0.3127 - 0.3290) / 0.3290])
 # linear sRGB to XYZ, rows X Y Z [iec61966-2-1]
 SRGB_TO_XYZ = np.array([[0.4124, 0.3576, 0.1805], [0.2126, 0.7152, 0.0722], [0.0193, 0.1192, 0.9505]])
+LUMINANCE = SRGB_TO_XYZ[1]  # weights of linear red, green and blue in luminance
 XYZ_TO_SRGB = np.linalg.inv(SRGB_TO_XYZ)
 CUBE_LIMIT = 216.0 / 24389.0
 CUBE_SLOPE = 24389.0 / 27.0

@@ -19,14 +19,8 @@ from fontTools.ttLib import TTFont
 from PIL import Image, ImageDraw, ImageFont
 
 from evenburn.adapters.artwork.faces import face_file, list_faces, list_sheet_faces
-from evenburn.adapters.artwork.lettering import (
-    FLATNESS_EM,
-    Lettering,
-    ink_polygon,
-    outlines_in_box,
-    render_lettering,
-    set_text,
-)
+from evenburn.adapters.artwork.ink import ink_polygon, outlines_in_box, render_lettering
+from evenburn.adapters.artwork.lettering import FLATNESS_EM, Lettering, set_text
 from evenburn.core.errors import EvenburnError, InvalidInput, NotFound, OutOfRange, UnreadableFile
 
 FACES = [face.id for face in list_faces()]

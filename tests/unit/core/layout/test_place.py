@@ -16,11 +16,11 @@ from evenburn.core.layout.place import (
     mark_on_bed,
     on_bed,
     outline_on_bed,
-    quarter_turns,
     rectangle_outline,
     room_mm,
     rounded_outline,
 )
+from evenburn.core.units import quarter_turns
 from unit.core.examples import blank, piece
 
 TURNS_deg = pytest.mark.parametrize("turn_deg", [0.0, 30.0, 90.0, 180.0, 197.0, 270.0, -45.0, 720.0])

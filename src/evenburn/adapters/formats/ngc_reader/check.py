@@ -11,8 +11,8 @@ from evenburn.adapters.formats.ngc_reader.findings import Collector, Limits, Rep
 from evenburn.adapters.formats.ngc_reader.geometry import Path, boxes_of, judge_moves, path_of
 from evenburn.adapters.formats.ngc_reader.machine_state import RAPID
 from evenburn.adapters.formats.ngc_reader.program import run_program
+from evenburn.adapters.formats.ngc_reader.scales import S_PER_MIN
 from evenburn.core.errors import NotFound, StorageError, UnreadableFile
-from evenburn.core.units import S_PER_MIN
 
 LARGEST_FILE_BYTES = 512 * 2**20
 

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from evenburn.adapters.formats.ngc_reader.findings import Limits
 from evenburn.adapters.formats.ngc_reader.geometry import BoolArray, FloatArray, Path
 from evenburn.adapters.formats.ngc_reader.machine_state import FEED, RAPID, Moves
-from evenburn.core.units import S_PER_MIN
+from evenburn.adapters.formats.ngc_reader.scales import S_PER_MIN
 
 _STRAIGHT_MM = 2e-3  # two printed steps of three decimals: how far a point may lie off the line of its neighbours
 _STRAIGHT_SINE = 0.03  # and however short the moves, no bend above this

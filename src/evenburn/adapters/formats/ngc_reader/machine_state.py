@@ -19,8 +19,8 @@ from evenburn.adapters.formats.ngc_reader.block import (
     block_of,
 )
 from evenburn.adapters.formats.ngc_reader.findings import Collector, Limits, shown
+from evenburn.adapters.formats.ngc_reader.scales import MM_PER_INCH, S_PER_MIN
 from evenburn.adapters.formats.ngc_reader.words import Line
-from evenburn.core.units import MM_PER_INCH, mm_per_min
 
 UNKNOWN = float("nan")
 RAPID, FEED, CLOCKWISE, COUNTERCLOCKWISE = 0, 1, 2, 3
@@ -75,7 +75,7 @@ class Machine:
         self._set: set[int] = set()
         self._on = frozenset(int(word[1:]) for word in limits.on_words)
         self._laser_codes = self._on | {int(word[1:]) for word in limits.off_words}
-        self._feed_limit = mm_per_min(limits.speed_max_mm_per_s) + _FEED_SLACK_MM_PER_MIN
+        self._feed_limit = limits.speed_max_mm_per_s * S_PER_MIN + _FEED_SLACK_MM_PER_MIN
         full = limits.power_word_max
         slack = min(0.5, 0.005 * full)  # half a step of a whole-number S word, never more than 0.5 %
         self.power_high = limits.power_cap_fraction * full + slack
@@ -129,7 +129,7 @@ class Machine:
 
     def set_feed(self, feed_mm_per_min: float, number: int) -> None:
         """Take an F word."""
-        high = mm_per_min(self.limits.speed_max_mm_per_s)
+        high = self.limits.speed_max_mm_per_s * S_PER_MIN
         if feed_mm_per_min < _FEED_LEAST_MM_PER_MIN or feed_mm_per_min > self._feed_limit:
             text = f"F {shown(feed_mm_per_min)} mm/min; allowed is above 0 and up to {shown(high)}"
             self.findings.add("feed-out-of-range", text, line=number)
