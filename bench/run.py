@@ -44,6 +44,24 @@ size_mm = [300.0, 200.0]
 hold = { line_spacing_mm = 0.08 }
 """
 
+NAMES_BATCH = """
+name = "Names"
+lens = "2 inch"
+[[piece]]
+id = "plate"
+wood = "hard-maple"
+blank = { size_mm = [90.0, 36.0], thickness_mm = 6.0, unevenness_mm = 0.2 }
+place_bed_mm = [250.0, 180.0]
+names = { file = "crew.csv" }
+[[piece.mark]]
+id = "name"
+column = "name"
+face = "libre-baskerville"
+tone_L = 36.0
+place_mm = [6.0, 11.0]
+size_mm = [78.0, 14.0]
+"""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Job:
@@ -95,6 +113,18 @@ def lay_out_mark(folder: Path) -> Path:
     head = f'<svg xmlns="http://www.w3.org/2000/svg" width="{width:g}mm" height="{height:g}mm" viewBox="0 0 300 200">'
     (folder / "shapes.svg").write_text(f"{head}{shapes}</svg>\n", encoding="utf-8")
     (folder / "batch.toml").write_text(MARK_BATCH, encoding="utf-8")
+    (folder / "machine.toml").write_text(_demo_file("machine.toml"), encoding="utf-8")
+    return folder
+
+
+def lay_out_names(folder: Path) -> Path:
+    """Write a batch whose one piece has a list of two hundred names, and return its folder."""
+    folder.mkdir()
+    first = ("Ada", "Bryn", "Morwenna", "Theo", "Isolde", "Cato", "Wilf", "Edda", "Nan", "Piers")
+    last = ("Wren", "Halloway", "Tidd", "Marsh", "Osier", "Sedge", "Thorne", "Quill", "Reed", "Weir")
+    rows = [f"{one} {chr(65 + k)}. {other}" for k in range(2) for one in first for other in last]
+    (folder / "crew.csv").write_text("name\n" + "\n".join(rows) + "\n", encoding="utf-8")
+    (folder / "batch.toml").write_text(NAMES_BATCH, encoding="utf-8")
     (folder / "machine.toml").write_text(_demo_file("machine.toml"), encoding="utf-8")
     return folder
 
@@ -172,6 +202,7 @@ def weigh(job: Job) -> Weighed:
 def jobs(folder: Path) -> tuple[Job, ...]:
     """Return the jobs, what they work on laid out in a folder."""
     mark, program = lay_out_mark(folder / "mark"), write_program(folder / "long.ngc")
+    names = lay_out_names(folder / "names")
     plan_mark = (*EVENBURN, "plan", str(mark), "--to", str(folder / "planned"), "--date", "2026-06-09")
     demo = (*EVENBURN, "demo", "--to", str(folder / "demo"), "--date", "2026-06-09")
     verify = (*EVENBURN, "verify", str(program), "--machine", str(mark / "machine.toml"))
@@ -180,6 +211,7 @@ def jobs(folder: Path) -> tuple[Job, ...]:
         Job(name="the whole demo", command=demo, runs=1, target_s=30.0, target_MB=1500.0),
         Job(name="one solid mark, 300 x 200 mm at 0.08 mm", command=plan_mark, runs=3, target_s=6.0),
         Job(name=f"recipe search alone, median of {SEARCHES}", command=search, runs=1, target_s=0.5),
+        Job(name="200 names fitted and checked", command=(*EVENBURN, "check", str(names)), runs=3, target_s=10.0),
         Job(name="verify a program of 1,000,000 lines", command=verify, runs=3, target_s=None),
     )
 
@@ -209,13 +241,15 @@ def table(weighed: list[Weighed]) -> list[list[str]]:
     return rows
 
 
-def save(rows: list[list[str]], *, machine: str) -> Path:
+def save(rows: list[list[str]], beside: list[list[str]], *, machine: str) -> Path:
     """Write a run under its date and kind of machine, a run of the same day and kind anew, and return its folder."""
     today = dt.date.today().isoformat()  # noqa: DTZ011  # the date on the wall where the machine stands
     folder = RUNS / f"{today}-{kind_of_machine()}"
     folder.mkdir(parents=True, exist_ok=True)
     with (folder / "results.csv").open("w", encoding="utf-8", newline="") as file:
         csv.writer(file, lineterminator="\n").writerows(rows)
+    with (folder / "artwork.csv").open("w", encoding="utf-8", newline="") as file:
+        csv.writer(file, lineterminator="\n").writerows(beside)
     (folder / "README.md").write_text(f"{machine}\n", encoding="utf-8")
     return folder
 
@@ -240,8 +274,15 @@ def main() -> None:
     widths = [max(len(row[i]) for row in rows) for i in range(len(rows[0]))]
     for row in rows:
         print("  ".join(c.ljust(w) if i == 0 else c.rjust(w) for i, (c, w) in enumerate(zip(row, widths, strict=True))))
+    beside = [["artwork", "seconds", "beside", "ratio", "asked"]]
+    for part in ("halftones", "drawing"):
+        _, _, output = run_once((sys.executable, str(Path(__file__).resolve().parent / "artwork.py"), part))
+        beside += list(csv.reader(output.splitlines()))
+    print()
+    for row in beside:
+        print(f"{row[0]:<46} {row[1]:>8}  {row[2]:<22} {row[3]:>6}  {row[4]}")
     if not chosen.no_save:
-        folder_saved = save(rows, machine=machine)
+        folder_saved = save(rows, beside, machine=machine)
         print(f"saved: bench/runs/{folder_saved.name}")
 
 

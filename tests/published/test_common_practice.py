@@ -33,7 +33,7 @@ from evenburn.core.nouns.mark import Hold, Mark
 from evenburn.core.optics.beam import beam_of_lens, beam_radius_mm
 from evenburn.core.optics.lines import dwell_ms, mean_dose_J_per_mm2, ripple_factor
 from evenburn.core.planning.checks import AIR_STRONG_FACTOR, wood_checks
-from evenburn.core.planning.mark_plan import AIR_COMMON_kPa, _air_kPa
+from evenburn.core.planning.mark_plan import AIR_COMMON_kPa, air_kPa
 from evenburn.core.planning.recipe import AXES, banding_L, search, speed_limit_mm_per_s
 from evenburn.core.planning.wish import Wish
 from evenburn.core.response.curve import effective_exposure
@@ -185,11 +185,11 @@ class TestAir:
         assert psi(AIR_COMMON_kPa) == pytest.approx(5.0, abs=0.1)  # "about 5", and 34 is 34.5 cut
 
     def test_set_where_the_machine_can(self) -> None:
-        assert _air_kPa(MACHINE, self.mark()) == 34.0
+        assert air_kPa(MACHINE, self.mark()) == 34.0
 
     def test_as_low_as_the_machine_allows_where_it_cannot(self) -> None:
         strong = replace(MACHINE, air_kPa=(60.0, 200.0))
-        assert _air_kPa(strong, self.mark()) == 60.0
+        assert air_kPa(strong, self.mark()) == 60.0
 
     def test_the_air_of_cutting_is_called_too_strong(self) -> None:
         assert max(MACHINE.air_kPa) > AIR_COMMON_kPa * AIR_STRONG_FACTOR

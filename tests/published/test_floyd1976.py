@@ -1,10 +1,10 @@
-"""[floyd1976] Floyd and Steinberg's error diffusion: [* 7; 3 5 1]/16, as Pillow implements it for us.
+"""[floyd1976] Floyd and Steinberg's error diffusion: [* 7; 3 5 1]/16, ours and as Pillow implements it.
 
 - Weights: SEEN. They add up to one, so the mean of an even grey is kept but for what leaves at the sides and the bottom.
 Tolerances: a pixel's error is at most half a dot. Per row 7 + 1 sixteenths leave on the right and 3 on the left, per column 9
 below, so by at most ½ (11/16 rows + 9/16 columns) dots the count may be off. Pillow diffuses in whole levels of 255 and cuts
 fractions of sixteenths off, at most one level a pixel. Thresholds of single pixels: so many levels as cut fractions add up to.
-Left out: [jarvis1976], [stucki1981], whose matrices the code does not use.
+Ours in whole numbers has to be Pillow's bit by bit; ours in real numbers that of the algorithm written out.
 """
 
 from __future__ import annotations
@@ -12,8 +12,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from numpy.typing import NDArray
+from PIL import Image
 
 from evenburn.adapters.pictures.burn_image import error_diffusion
+from evenburn.core.tone.diffusion import KERNELS, diffuse, diffuse_like_pillow
+from published import kernels
 
 # (row, column) from the pixel: share of its error
 PUBLISHED = {(0, 1): 7 / 16, (1, -1): 3 / 16, (1, 0): 5 / 16, (1, 1): 1 / 16}
@@ -78,3 +81,41 @@ def test_an_even_grey_keeps_its_mean(level: int, shape: tuple[int, int]) -> None
 def test_nothing_stays_nothing_and_full_stays_full() -> None:
     assert not error_diffusion(np.zeros((20, 30), np.float32)).any()
     assert error_diffusion(np.ones((20, 30), np.float32)).all()
+
+
+def _photo_like() -> NDArray[np.uint8]:
+    """Large soft shapes, a hard edge, fine texture and grain."""
+    y, x = np.mgrid[0:300, 0:420]
+    rng = np.random.default_rng(75)
+    light = 120.0 + 90.0 * np.sin(x / 61.0) * np.cos(y / 43.0) + 12.0 * np.sin(x / 2.1 + y / 3.3)
+    light[(x - 200) ** 2 + (y - 150) ** 2 < 4000] = 250.0
+    return np.clip(light + 6.0 * rng.standard_normal(light.shape), 0.0, 255.0).astype(np.uint8)
+
+
+PICTURES = {
+    "noise": np.random.default_rng(16).integers(0, 256, (257, 311), dtype=np.uint8),
+    "black and white noise": np.random.default_rng(17).integers(0, 2, (64, 91), dtype=np.uint8) * np.uint8(255),
+    "ramp along": np.tile(np.arange(256, dtype=np.uint8), (130, 2)),
+    "ramp down": np.tile(np.arange(256, dtype=np.uint8)[:, None], (1, 77)),
+    "photograph": _photo_like(),
+    "every even grey": np.repeat(np.arange(256, dtype=np.uint8), 24)[None, :].repeat(24, axis=0),
+    "one pixel": np.array([[129]], np.uint8),
+    "one row": np.arange(0, 255, 3, dtype=np.uint8)[None, :],
+    "one column": np.arange(0, 255, 3, dtype=np.uint8)[:, None],
+}
+
+
+@pytest.mark.parametrize("name", PICTURES)
+def test_in_whole_numbers_it_is_that_of_pillow(name: str) -> None:
+    picture = np.ascontiguousarray(PICTURES[name])
+    theirs = np.asarray(Image.fromarray(picture).convert("1"), np.bool_)
+    np.testing.assert_array_equal(diffuse_like_pillow(picture), theirs)
+
+
+@pytest.mark.parametrize("serpentine", [False, True])
+def test_in_real_numbers_dots_fall_where_the_published_kernel_puts_them(serpentine: bool) -> None:  # noqa: FBT001
+    assert sum(weight for _, _, weight in KERNELS["floyd-steinberg"]) == 16
+    weights = np.array([[0, 0, 7], [3, 5, 1]])
+    for picture in kernels.pictures(60):
+        dots = diffuse(picture, kernel="floyd-steinberg", serpentine=serpentine)
+        np.testing.assert_array_equal(dots, kernels.diffused(picture, weights, serpentine=serpentine))

@@ -6,12 +6,15 @@ Our model has no constant for dot gain: dots are exposed under the beam and each
 hard that a place is either bare or solid, and a beam that puts the edge where the dot ends, Murray's law has to come out.
  - Stripes 16 dots apart under a beam one spacing wide: an edge lies where the dose is half, so the curve turns there.
  - Single dots under a beam far narrower than a dot ([bayer1973]'s matrix gives every sixteenth exactly, in each 4 by 4 dots).
-   There a line burns only the middle half of its row; the solid then is what full coverage gives, as a densitometer has it.
+   There a line burns only the middle of its row, the one of five places that is looked at; the solid then is what full
+   coverage gives, as a densitometer has it.
 Tolerances: half of the last digit printed; 1e-6 of reflectance where doses are added in single precision.
-Left out: densities of a paper in which light spreads ([yule1951]), which the code does not model.
+Left out: densities of a paper in which light spreads ([yule1951]), which the exposure model does not have.
 """
 
 from __future__ import annotations
+
+from collections.abc import Callable
 
 import numpy as np
 import pytest
@@ -19,7 +22,7 @@ from numpy.typing import NDArray
 
 from evenburn.core.nouns.wood import CharacteristicCurve
 from evenburn.core.tone.colour import lightness_L, luminance
-from evenburn.core.tone.reproduce import Diffuse, tone_of_coverage_L
+from evenburn.core.tone.dot_gain import tone_of_coverage_L
 from published.plain_curve import plain_curve
 
 SINGLE_PRECISION = 1e-6
@@ -27,14 +30,12 @@ HARD_PER_DECADE = 2000.0
 BAYER = np.array([[0, 8, 2, 10], [12, 4, 14, 6], [3, 11, 1, 9], [15, 7, 13, 5]])  # from memory
 
 
-def stripes(coverage: NDArray[np.float32]) -> NDArray[np.bool_]:
-    rows, columns = coverage.shape
-    return np.broadcast_to(np.arange(columns) % 16 < np.rint(16 * coverage[0]), (rows, columns)).copy()
+def stripes(coverage: float) -> NDArray[np.bool_]:
+    return np.tile(np.arange(16) < round(16 * coverage), (2, 1))
 
 
-def single_dots(coverage: NDArray[np.float32]) -> NDArray[np.bool_]:
-    rows, columns = coverage.shape
-    return np.asarray(np.tile(BAYER, (rows // 4, columns // 4)) < np.rint(16 * coverage))
+def single_dots(coverage: float) -> NDArray[np.bool_]:
+    return np.asarray(round(16 * coverage) > BAYER)
 
 
 def hard_curve(*, ground: float, solid: float, dose: float) -> CharacteristicCurve:
@@ -48,10 +49,16 @@ def hard_curve(*, ground: float, solid: float, dose: float) -> CharacteristicCur
 
 
 def reflectances(
-    curve: CharacteristicCurve, diffuse: Diffuse, *, radius_over_spacing: float
+    curve: CharacteristicCurve, dots_of: Callable[[float], NDArray[np.bool_]], *, radius_over_spacing: float
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    coverages, tones = tone_of_coverage_L(
-        curve, diffuse, beam_radius_mm=radius_over_spacing * 0.1, line_spacing_mm=0.1, full_exposure=0.0
+    coverages = np.linspace(0.0, 1.0, 17)
+    tones = tone_of_coverage_L(
+        curve,
+        dots_of,
+        coverages=coverages,
+        beam_radius_mm=radius_over_spacing * 0.1,
+        line_spacing_mm=0.1,
+        full_exposure=0.0,
     )
     return coverages, luminance(tones)
 

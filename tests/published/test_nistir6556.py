@@ -127,14 +127,15 @@ class TestTable8:
 
     def test_feed_acts_before_motion(self) -> None:
         slow, fast = run("G1 X20 S1000 F600"), run("G1 X20 S1000 F6000")
-        assert slow.full_power_s == pytest.approx(10 / 10)
-        assert fast.full_power_s == pytest.approx(10 / 100)
+        accel = BENCH.accel_x_mm_per_s2  # from rest to rest: length over speed, and speed over acceleration
+        assert slow.full_power_s == pytest.approx(10 / 10 + 10 / accel)
+        assert fast.full_power_s == pytest.approx(10 / 100 + 100 / accel)
 
     def test_feed_is_read_before_units_change(self) -> None:
         # F60 is 60 mm/min still, X1 is an inch already
         report = run("G1 X1 S1000 F60 G20")
         assert report.burn_length_mm == pytest.approx(25.4 - 10)
-        assert report.full_power_s == pytest.approx(15.4 / 1)
+        assert report.full_power_s == pytest.approx(15.4 / 1 + 1 / BENCH.accel_x_mm_per_s2)
 
     def test_a_dwell_comes_after_the_laser_and_before_the_motion(self) -> None:
         assert "lit-in-dwell" not in codes("M5\nS500\nG4 P1 G0 X20")

@@ -1,17 +1,21 @@
 """A second, independent interpreter of RS-274/NGC, for tests only: what a program burns and how long it takes.
 
-It shares no code with evenburn. It knows the words a raster program needs and refuses every other.
-Source: [nistir6556], sections 3.3 to 3.8; times by ruckig, an independent trajectory library.
+It shares no code with evenburn. It knows the words our programs need and refuses every other.
+Source: [nistir6556], sections 3.3 to 3.8; times by ruckig, an independent trajectory library, where moves run in one line;
+where they bend, by a plain look-ahead over circles that touch both sides of a corner.
 """
 
 from __future__ import annotations
 
 import functools
+import math
 import re
 from dataclasses import dataclass
+from itertools import pairwise
 
 import ruckig
 
+Point = tuple[float, float]
 WORD = re.compile(r"([A-Z])\s*([+-]?(?:\d+\.?\d*|\.\d+))")
 
 
@@ -95,28 +99,104 @@ def _rest_to_rest_s(length_mm: float, speed: float, accel: float, jerk: float | 
 
 
 def time_s(
-    strokes: list[Stroke], *, accel: tuple[float, float], jerk: float | None, line_overhead_s: float = 0.0
+    strokes: list[Stroke],
+    *,
+    accel: tuple[float, float],
+    jerk: float | None,
+    line_overhead_s: float = 0.0,
+    corner_tolerance_mm: float = 0.02,
 ) -> float:
-    """Return the time of all moves; straight runs at one speed do not stop in between."""
+    """Return the time of all moves; runs of burning moves at one speed do not stop in between, rapids always do."""
     runs: list[list[Stroke]] = []
     for stroke in strokes:
+        if stroke.length_mm == 0.0:
+            continue
         last = runs[-1][-1] if runs else None
-        dx, dy = stroke.end[0] - stroke.start[0], stroke.end[1] - stroke.start[1]
-        if last is not None:
-            ex, ey = last.end[0] - last.start[0], last.end[1] - last.start[1]
-            on = abs(dx * ey - dy * ex) < 1e-9 * max(1.0, abs(dx * ex + dy * ey)) and dx * ex + dy * ey > 0.0
-            if on and last.rapid == stroke.rapid and last.speed_mm_per_s == stroke.speed_mm_per_s:
-                runs[-1].append(stroke)
-                continue
-        runs.append([stroke])
+        if last is not None and not last.rapid and not stroke.rapid and last.speed_mm_per_s == stroke.speed_mm_per_s:
+            runs[-1].append(stroke)
+        else:
+            runs.append([stroke])
     total = 0.0
     for run in runs:
-        length = sum(s.length_mm for s in run)
-        if length == 0.0:
-            continue
-        ux = abs(run[-1].end[0] - run[0].start[0]) / length
-        uy = abs(run[-1].end[1] - run[0].start[1]) / length
-        limit = min(a / u for a, u in zip(accel, (ux, uy), strict=True) if u > 1e-12)
-        total += _rest_to_rest_s(round(length, 6), run[0].speed_mm_per_s, round(limit, 6), jerk)
+        sides = _sides([run[0].start, *(stroke.end for stroke in run)])
+        if len(sides) == 1:
+            dx, dy = (abs(here - there) for here, there in zip(run[-1].end, run[0].start, strict=True))
+            length = math.hypot(dx, dy)
+            limit = min(a * length / d for a, d in zip(accel, (dx, dy), strict=True) if d > 1e-12)
+            total += _rest_to_rest_s(round(length, 6), run[0].speed_mm_per_s, round(limit, 6), jerk)
+        else:
+            total += _around_corners_s(sides, run[0].speed_mm_per_s, accel, jerk, corner_tolerance_mm)
         total += line_overhead_s * any(s.power_word > 0.0 for s in run)
     return total
+
+
+def _sides(points: list[Point]) -> list[Point]:
+    """Return the straight sides of a way as (dx, dy): each as long as all points on it keep within 2 µm of its line."""
+    corners = [0]
+    for end in range(2, len(points)):
+        x0, y0 = points[corners[-1]]
+        dx, dy = points[end][0] - x0, points[end][1] - y0
+        span = math.hypot(dx, dy)
+        foot = 0.0
+        for x, y in points[corners[-1] + 1 : end]:
+            ax, ay = x - x0, y - y0
+            on = (ax * dx + ay * dy) / span if span > 0.0 else -1.0
+            if not foot < on < span or abs(ax * dy - ay * dx) > 0.002 * span:
+                corners.append(end - 1)
+                break
+            foot = on
+    corners.append(len(points) - 1)
+    return [(points[b][0] - points[a][0], points[b][1] - points[a][1]) for a, b in pairwise(corners)]
+
+
+def _around_corners_s(
+    sides: list[Point], feed: float, accel: tuple[float, float], jerk: float | None, tolerance_mm: float
+) -> float:
+    """Return the time along sides from rest to rest: each corner at the speed its circle holds, trapezoids between."""
+    lengths = [math.hypot(*side) for side in sides]
+    limits = [
+        min(a * n / abs(d) for a, d in zip(accel, s, strict=True) if d != 0.0)
+        for s, n in zip(sides, lengths, strict=True)
+    ]
+    inward = min(accel)
+    if jerk is not None:
+        top = min(feed, _highest(sum(lengths), min(limits), jerk))
+        limits = [_mean_accel(a, top, jerk) for a in limits]
+        inward = _mean_accel(inward, top, jerk)
+    speeds = [0.0]
+    for (ax, ay), (bx, by), before, after in zip(sides, sides[1:], lengths, lengths[1:], strict=False):
+        opening = math.pi - math.acos(max(-1.0, min(1.0, (ax * bx + ay * by) / (before * after))))
+        # a circle in an angle touches its sides r / tan(opening/2) away and leaves its corner by r / sin(opening/2) − r
+        by_side = 0.5 * min(before, after) * math.tan(0.5 * opening)
+        sine = math.sin(0.5 * opening)
+        by_corner = tolerance_mm * sine / (1.0 - sine) if sine < 1.0 else math.inf
+        speeds.append(min(feed, math.sqrt(inward * min(by_side, by_corner))))
+    speeds.append(0.0)
+    for k, (length, limit) in enumerate(zip(lengths, limits, strict=True)):
+        speeds[k + 1] = min(speeds[k + 1], math.sqrt(speeds[k] ** 2 + 2.0 * limit * length))
+    for k in reversed(range(len(sides))):
+        speeds[k] = min(speeds[k], math.sqrt(speeds[k + 1] ** 2 + 2.0 * limits[k] * lengths[k]))
+    total = 0.0
+    for u, v, length, limit in zip(speeds, speeds[1:], lengths, limits, strict=False):
+        peak = min(feed, math.sqrt(limit * length + 0.5 * (u * u + v * v)))
+        ways = (peak * peak - u * u) / (2.0 * limit) + (peak * peak - v * v) / (2.0 * limit)
+        total += (peak - u) / limit + (peak - v) / limit + max(0.0, length - ways) / peak
+    return total
+
+
+def _start_s(speed: float, limit: float, jerk: float) -> float:
+    """Return the time of a start from rest to a speed."""
+    return speed / limit + limit / jerk if speed * jerk > limit * limit else 2.0 * math.sqrt(speed / jerk)
+
+
+def _mean_accel(limit: float, speed: float, jerk: float) -> float:
+    return speed / _start_s(speed, limit, jerk)
+
+
+def _highest(length: float, limit: float, jerk: float) -> float:
+    """Return the speed at which a start and a stop, each at half of it in the mean, fill a length; by halving."""
+    low, high = 0.0, math.sqrt(limit * length)
+    for _ in range(100):
+        middle = 0.5 * (low + high)
+        low, high = (middle, high) if middle * _start_s(middle, limit, jerk) < length else (low, middle)
+    return low

@@ -156,8 +156,8 @@ def test_a_double_id_is_named(folder: Path, capsys: pytest.CaptureFixture[str], 
 @pytest.mark.parametrize(
     ("ending", "data", "named"),
     [
-        ("png", b"", "neither a PNG nor a JPEG"),
-        ("png", b"not a picture", "neither a PNG nor a JPEG"),
+        ("png", b"", "is no picture that can be read"),
+        ("png", b"not a picture", "is no picture that can be read"),
         ("png", GIANT_PNG, "absurdly large"),
         ("gif", b"GIF89a", ".gif"),
     ],

@@ -6,7 +6,6 @@ from importlib import resources
 
 import pytest
 
-from evenburn.adapters.pictures.burn_image import error_diffusion
 from evenburn.core.planning.piece_plan import work_piece
 from evenburn.services.load_batch import load_batch
 
@@ -23,7 +22,6 @@ def test_the_estimate_is_within_one_percent_of_the_events(piece_id: str) -> None
         wood=batch.woods[piece.wood_id],
         piece=piece,
         artworks={m.id: batch.artworks[piece.id, m.id] for m in piece.marks},
-        diffuse=error_diffusion,
         material=None,
         confirmed=False,
     )

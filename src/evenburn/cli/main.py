@@ -77,6 +77,21 @@ def plan(
 
 
 @app.command()
+def check(
+    folder: Annotated[Path, typer.Argument(help="Batch folder, as for plan.")],
+    json: JsonOption = False,
+) -> None:
+    """Fit and check a batch folder, every name of its lists, without writing anything."""
+    from evenburn.cli.progress import shown_progress
+    from evenburn.cli.show_checked import show_checked
+    from evenburn.services.check_batch import check_batch
+
+    with shown_progress() as progress:
+        checked = check_batch(folder, progress=progress)
+    show_checked(checked, as_json=json)
+
+
+@app.command()
 def demo(
     to: Annotated[Path, typer.Option("--to", help="Folder for the demo: its batch goes to batch/ inside it.")] = Path(
         "out/demo"

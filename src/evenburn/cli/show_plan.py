@@ -44,9 +44,15 @@ def _row(mark: MarkPlan) -> str:
     recipe, predicted = mark.recipe, mark.predicted
     time = duration_text(predicted.time_s) if mark.program_file else "no program"
     passes = f", {recipe.passes} passes" if recipe.passes > 1 else ""
+    way = (
+        f"{recipe.line_spacing_mm:.2f} mm ({lines_per_inch(recipe.line_spacing_mm):.0f} LPI)  "
+        f"{recipe.focus_offset_mm:+.1f} mm  along {recipe.scan_axis}"
+        if recipe.way == "scan"
+        else f"{recipe.line_spacing_mm:.2f} mm {'kerf' if recipe.way == 'cut' else 'line'}  "
+        f"{recipe.focus_offset_mm:+.1f} mm  along the outlines"
+    )
     return (
-        f"{mark.mark.id:<8} {_power(mark):>13}  {recipe.speed_mm_per_s:>4.0f} mm/s  {recipe.line_spacing_mm:.2f} mm "
-        f"({lines_per_inch(recipe.line_spacing_mm):.0f} LPI)  {recipe.focus_offset_mm:+.1f} mm  along {recipe.scan_axis}  "
+        f"{mark.mark.id:<8} {_power(mark):>13}  {recipe.speed_mm_per_s:>4.4g} mm/s  {way}  "
         f"L* {predicted.tone_L:.0f} ± {predicted.tone_L_sd:.0f}  {time}{passes}"
     )
 
@@ -64,6 +70,8 @@ def _piece(piece: PiecePlan) -> None:
     told: set[str] = set()
     for mark in piece.marks:
         _say(f"     {_row(mark)}")
+        if mark.reproduction_why:
+            _say(_wrapped(mark.reproduction_why, lead="       ", indent=7))
         for binding in mark.binding[:1]:  # the dearest; plan.json has them all
             if binding.constraint != "none" and binding.text not in told:
                 told.add(binding.text)

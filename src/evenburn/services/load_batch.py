@@ -9,7 +9,7 @@ from pathlib import Path
 from shapely import MultiPolygon, Polygon
 
 from evenburn.adapters.artwork.outline import outline_from_svg
-from evenburn.adapters.artwork.source import artwork_from_file, artwork_from_text
+from evenburn.adapters.artwork.setting import PlacedText
 from evenburn.adapters.artwork.svg import open_svg
 from evenburn.adapters.formats.batch_toml import BatchTable, BlankTable, MarkTable, PieceTable, read_batch
 from evenburn.adapters.formats.machine_toml import read_machine
@@ -18,10 +18,15 @@ from evenburn.core.art.picture import Artwork
 from evenburn.core.errors import EvenburnError, InvalidInput, NotFound, UnreadableFile
 from evenburn.core.layout.place import ellipse_outline, rectangle_outline, rounded_outline
 from evenburn.core.nouns.blank import Blank
+from evenburn.core.nouns.check import Check
 from evenburn.core.nouns.machine import Lens, Machine
-from evenburn.core.nouns.mark import Mark, Piece
+from evenburn.core.nouns.mark import Bridges, Mark, Piece, Preparation
 from evenburn.core.nouns.wood import Wood
 from evenburn.core.planning.mark_plan import MOST_PIXELS
+from evenburn.services.load_artwork import face_path, file_artwork, inside, text_artwork
+from evenburn.services.load_names import NamedPiece, named_pieces
+
+MOST_PIECES = 4000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -36,22 +41,17 @@ class Batch:
     woods: dict[str, Wood]
     confirmed: dict[str, bool]
     artworks: dict[tuple[str, str], Artwork]
+    faults: dict[str, tuple[Check, ...]]
+    letterings: dict[tuple[str, str], Lettered]
 
 
-def inside(folder: Path, relative: str, *, field: str) -> Path:
-    """Return a path named in a batch, if it stays inside the batch folder.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Lettered:
+    """A text as it is set: what, in which face, how high its capitals. [mm]"""
 
-    Raises
-    ------
-    InvalidInput
-        If it leaves the folder or is not there.
-    """
-    path = folder / relative
-    if Path(relative).is_absolute() or not path.resolve().is_relative_to(folder.resolve()):
-        raise InvalidInput({field: f'is "{relative}", which lies outside the batch folder; copy it into the folder'})
-    if not path.is_file():
-        raise InvalidInput({field: f'is "{relative}", which is not in the batch folder'})
-    return path
+    text: str
+    face: str | Path
+    letter_mm: float
 
 
 def load_batch(folder: Path) -> Batch:
@@ -74,6 +74,8 @@ def load_batch(folder: Path) -> Batch:
     confirmed: dict[str, bool] = {}
     pieces: list[Piece] = []
     artworks: dict[tuple[str, str], Artwork] = {}
+    faults: dict[str, tuple[Check, ...]] = {}
+    letterings: dict[tuple[str, str], Lettered] = {}
     for number, entry in enumerate(table.piece, start=1):
         where = f"piece[{number}]"
         if entry.wood not in woods:
@@ -81,18 +83,36 @@ def load_batch(folder: Path) -> Batch:
             if known is not None:
                 woods[entry.wood], confirmed[entry.wood] = known
         blank = _blank(folder, entry.blank, f"{where}.blank", wrong)
+        made = _made(folder, entry, where, wrong)
         for index, mark in enumerate(entry.mark, start=1):
-            artwork = _artwork(folder, mark, f"{where}.mark[{index}]", wrong)
-            if artwork is not None:
-                artworks[entry.id, mark.id] = artwork
+            artwork = _artwork(folder, mark, f"{where}.mark[{index}]", wrong) if mark.column is None else None
+            for one in made:
+                drawn = one.artworks.get(mark.id, artwork)
+                if drawn is not None:
+                    artworks[one.id, mark.id] = drawn
+                if isinstance(drawn, PlacedText):
+                    text = one.texts.get(mark.id, mark.text or "")
+                    own = _own_face(folder, mark)
+                    letterings[one.id, mark.id] = Lettered(
+                        text=text, face=own if own is not None else mark.face or "", letter_mm=drawn.letter_mm
+                    )
             _size(mark, f"{where}.mark[{index}]", wrong)
             speed = mark.hold.speed_mm_per_s
             if machine is not None and speed is not None and speed > machine.speed_max_mm_per_s:
                 wrong[f"{where}.mark[{index}].hold.speed_mm_per_s"] = (
                     f"is {speed:g}; {table.machine} allows {machine.speed_max_mm_per_s:g} at most"
                 )
-        if blank is not None:
-            pieces.append(_piece(entry, blank))
+        for one in made:
+            faults[one.id] = one.faults
+            if blank is not None:
+                pieces.append(_piece(entry, blank, one))
+    double = (
+        sorted({p.id for p in pieces if [q.id for q in pieces].count(p.id) > 1}) if len(pieces) < MOST_PIECES else []
+    )
+    if double:
+        wrong["piece"] = f'id "{double[0]}" stands twice, once made from a list of names; rename a piece'
+    if len(pieces) > MOST_PIECES:
+        wrong["piece"] = f"{len(pieces)} pieces in all; allowed are {MOST_PIECES}"
     if wrong or machine is None or lens is None:
         raise InvalidInput(wrong, source="batch.toml", hint="docs/reference/batch.md lists every key.")
     return Batch(
@@ -104,7 +124,28 @@ def load_batch(folder: Path) -> Batch:
         woods=woods,
         confirmed=confirmed,
         artworks=artworks,
+        faults=faults,
+        letterings=letterings,
     )
+
+
+def _made(folder: Path, entry: PieceTable, where: str, wrong: dict[str, str]) -> tuple[NamedPiece, ...]:
+    """Return what a piece of the file makes: itself, or one for each row of its list of names."""
+    if entry.names is None:
+        name = entry.name or entry.id.replace("-", " ")
+        return (NamedPiece(id=entry.id, name=name, texts={}, artworks={}, faults=()),)
+    try:
+        return named_pieces(folder, entry)[0]
+    except EvenburnError as error:
+        _gather(wrong, f"{where}.names", error)
+        return ()
+
+
+def _own_face(folder: Path, mark: MarkTable) -> Path | None:
+    try:
+        return face_path(folder, mark)
+    except EvenburnError:
+        return None
 
 
 def _gather(wrong: dict[str, str], where: str, error: EvenburnError) -> None:
@@ -192,15 +233,13 @@ def _outline(folder: Path, table: BlankTable, where: str) -> Polygon | MultiPoly
     return ellipse_outline(size)
 
 
-def _artwork(folder: Path, table: MarkTable, where: str, wrong: dict[str, str]) -> Artwork | None:
+def _artwork(folder: Path, mark: MarkTable, where: str, wrong: dict[str, str]) -> Artwork | None:
     try:
-        if table.art is not None:
-            return artwork_from_file(inside(folder, table.art, field=f"{where}.art"), name=table.art)
-        face = table.face or ""
-        own = inside(folder, face, field=f"{where}.face") if face.lower().endswith((".ttf", ".otf")) else None
-        return artwork_from_text(table.text or "", face=face, align=table.align, face_path=own)
+        if mark.art is not None:
+            return file_artwork(folder, mark)
+        return text_artwork(folder, mark, mark.text or "")
     except EvenburnError as error:
-        field = "art" if table.art is not None else "face" if isinstance(error, NotFound) else "text"
+        field = "art" if mark.art is not None else "face" if isinstance(error, NotFound) else "text"
         _gather(wrong, f"{where}.{field}", error)
         return None
 
@@ -219,25 +258,25 @@ def _size(mark: MarkTable, where: str, wrong: dict[str, str]) -> None:
         )
 
 
-def _piece(table: PieceTable, blank: Blank) -> Piece:
+def _piece(table: PieceTable, blank: Blank, made: NamedPiece) -> Piece:
     return Piece(
-        id=table.id,
-        name=table.name or table.id.replace("-", " "),
+        id=made.id,
+        name=made.name,
         wood_id=table.wood,
         blank=blank,
         place_bed_mm=table.place_bed_mm,
         turn_deg=table.turn_deg,
-        marks=tuple(_mark(m) for m in table.mark),
+        marks=tuple(_mark(m, text=made.texts.get(m.id, m.text or "")) for m in table.mark),
     )
 
 
-def _mark(table: MarkTable) -> Mark:
-    label = table.art if table.art is not None else f"“{' / '.join((table.text or '').splitlines())}” in {table.face}"
+def _mark(table: MarkTable, *, text: str) -> Mark:
+    label = table.art if table.art is not None else f"“{' / '.join(text.splitlines())}” in {table.face}"
     return Mark(
         id=table.id,
         art_label=label,
         treatment=table.treatment,
-        tone_L=table.tone_L,
+        tone_L=table.tone_L if table.tone_L is not None else 0.0,
         place_mm=table.place_mm,
         size_mm=table.size_mm,
         hold=table.hold_of(),
@@ -245,4 +284,13 @@ def _mark(table: MarkTable) -> Mark:
         air_kPa=table.air_kPa,
         sharpness_mm=table.sharpness_mm,
         reading_distance_mm=table.reading_distance_mm,
+        preparation=Preparation(
+            local_contrast=table.photo.local_contrast,
+            sharpen=table.photo.sharpen,
+            fade_mm=table.photo.fade_mm,
+            background_L=table.photo.background_L,
+        ),
+        line_mm=table.line_mm,
+        keeps=table.keeps,
+        bridges=None if table.bridges is None else Bridges(count=table.bridges.count, width_mm=table.bridges.width_mm),
     )

@@ -26,6 +26,7 @@ def limits_of(machine: Machine) -> Limits:
         power_cap_fraction=machine.power_cap_fraction,
         power_least_fraction=machine.power_least_fraction,
         on_words=(machine.post_processor.on_word,),
+        corner_tolerance_mm=machine.corner_tolerance_mm,
     )
 
 

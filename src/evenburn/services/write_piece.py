@@ -12,7 +12,7 @@ from evenburn.adapters.formats.ngc_writer import Head, program_lines
 from evenburn.adapters.formats.wood_toml import materials
 from evenburn.adapters.pictures.bed_drawing import write_bed_drawing
 from evenburn.adapters.pictures.board import write_board
-from evenburn.adapters.pictures.burn_image import error_diffusion, write_burn_image
+from evenburn.adapters.pictures.burn_image import write_burn_image
 from evenburn.adapters.pictures.proof import BOARD_px, OFFSET_px, PLANNED_px, ProofCaption, write_proof
 from evenburn.adapters.storage.folder import OutputFolder
 from evenburn.core.errors import ProgramNotSound
@@ -23,11 +23,13 @@ from evenburn.core.nouns.machine import Lens, Machine
 from evenburn.core.nouns.mark import Piece
 from evenburn.core.nouns.plan import MarkPlan, PiecePlan
 from evenburn.core.planning.binding import bindings
+from evenburn.core.planning.follow_checks import follow_bindings
 from evenburn.core.planning.mark_plan import MarkWork
 from evenburn.core.planning.materials import find_material
 from evenburn.core.planning.piece_plan import PieceWork, proof_pictures, work_piece
 from evenburn.core.planning.power import full_power_s
 from evenburn.core.units import duration_text, lines_per_inch
+from evenburn.services.load_artwork import other_faces
 from evenburn.services.load_batch import Batch
 from evenburn.services.verify_program import limits_of
 
@@ -53,14 +55,23 @@ def write_piece(batch: Batch, piece: Piece, *, output: OutputFolder, look: Path,
         wood=wood,
         piece=piece,
         artworks={m.id: batch.artworks[piece.id, m.id] for m in piece.marks},
-        diffuse=error_diffusion,
         material=find_material(materials(), wood.name, wood.id),
         confirmed=batch.confirmed[piece.wood_id],
+        faults=batch.faults.get(piece.id, ()),
+        faces_of=lambda mark_id: faces_for(batch, piece.id, mark_id),
     )
     marks = tuple(_write_mark(batch, output, work, mark, date=date) for mark in work.marks)
     planned = PiecePlan(piece=piece, wood=wood, start_order=0, marks=marks, checks=work.checks)
     _write_proof(output.path(f"{piece.id}-proof.png"), work, planned, board=look)
     return planned
+
+
+def faces_for(batch: Batch, piece_id: str, mark_id: str) -> tuple[tuple[str, float], ...]:
+    """Return other faces for a mark's words, each with its narrowest stroke or gap at their size; none for a drawing."""
+    set_as = batch.letterings.get((piece_id, mark_id))
+    if set_as is None:
+        return ()
+    return other_faces(set_as.text, face=set_as.face, letter_mm=set_as.letter_mm)
 
 
 def head_lines(
@@ -78,12 +89,26 @@ def head_lines(
         f"blank {work.piece.blank.thickness_mm:g} mm thick",
         f"set stand-off {recipe.stand_off_mm:.1f} mm, focus offset {recipe.focus_offset_mm:+.1f} mm",
         f"power {recipe.power_W:.1f} W, {100.0 * recipe.power_fraction:.1f} percent",
-        f"speed {recipe.speed_mm_per_s:.0f} mm/s, passes {recipe.passes}, scan along {recipe.scan_axis}",
-        f"line spacing {recipe.line_spacing_mm:.3f} mm, {lines_per_inch(recipe.line_spacing_mm):.0f} LPI",
+        *_way_lines(machine, mark),
         f"air {air}",
-        f"lead {lead_mm(machine, speed_mm_per_s=recipe.speed_mm_per_s):.3f} mm, run-up {predicted.run_up_mm:.2f} mm",
         f"tone L* {predicted.tone_L:.1f} +/- {predicted.tone_L_sd:.1f}, time {duration_text(predicted.time_s)}",
         "never leave it burning alone; extraction on; lid shut",
+    )
+
+
+def _way_lines(machine: Machine, mark: MarkWork) -> tuple[str, ...]:
+    """Return speed and the way the head goes: in lines to and fro, or along the outlines."""
+    recipe = mark.recipe
+    if mark.followed is not None:
+        what = "kerf" if mark.mark.treatment == "cut" else "line"
+        return (
+            f"speed {recipe.speed_mm_per_s:g} mm/s at most, passes {recipe.passes}, following {mark.followed.outlines} paths",
+            f"{what} {recipe.line_spacing_mm:.3f} mm wide, {mark.followed.length_mm:.0f} mm long",
+        )
+    return (
+        f"speed {recipe.speed_mm_per_s:.0f} mm/s, passes {recipe.passes}, scan along {recipe.scan_axis}",
+        f"line spacing {recipe.line_spacing_mm:.3f} mm, {lines_per_inch(recipe.line_spacing_mm):.0f} LPI",
+        f"lead {lead_mm(machine, speed_mm_per_s=recipe.speed_mm_per_s):.3f} mm, run-up {mark.predicted.run_up_mm:.2f} mm",
     )
 
 
@@ -126,13 +151,15 @@ def _write_mark(batch: Batch, output: OutputFolder, work: PieceWork, mark: MarkW
         box_bed_mm=mark.survey.box_bed_mm,
         recipe=mark.recipe,
         predicted=mark.predicted,
-        binding=bindings(mark),
+        binding=bindings(mark) if mark.followed is None else follow_bindings(mark, piece, wood=work.wood),
         stroke_mm=mark.survey.widths.stroke_mm,
         gap_mm=mark.survey.widths.gap_mm,
         program_file=program,
         image_file=f"{stem}.png",
         drawing_file=f"{stem}.svg",
         proof_file=f"{piece.id}-proof.png",
+        reproduction=mark.reproduction,
+        reproduction_why=mark.reproduction_why,
     )
 
 
@@ -177,6 +204,14 @@ def _write_proof(target: Path, work: PieceWork, planned: PiecePlan, *, board: Pa
     recipe, predicted, curve = shown.recipe, shown.predicted, work.wood.curve
     nb = "\u00a0"
     seen = "seen" if predicted.ripple_L > predicted.ripple_limit_L else "unseen"
+    way_facts = (
+        (
+            (f"{predicted.ripple_L:.1f}{nb}L*", f"banding, {seen}"),
+            (f"{predicted.detail_mm:.2f}{nb}mm", "smallest stroke kept"),
+        )
+        if recipe.way == "scan"
+        else ((f"{recipe.line_spacing_mm:.2f}{nb}mm", "kerf" if recipe.way == "cut" else "width of the line"),)
+    )
     resting = f"Curve of {work.wood.name}: {curve.provenance.kind}"
     write_board(board, pictures.board)
     write_proof(
@@ -186,15 +221,15 @@ def _write_proof(target: Path, work: PieceWork, planned: PiecePlan, *, board: Pa
             title=work.piece.name,
             subtitle=f"{work.wood.name}, {blank_size_text(work.piece.blank)}",
             planned_offset_mm=recipe.focus_offset_mm,
-            line_spacing_mm=recipe.line_spacing_mm,
+            line_spacing_mm=recipe.line_spacing_mm if recipe.way == "scan" else None,
             shown_mark=shown.mark.id,
             facts=(
                 (f"L*{nb}{predicted.tone_L:.1f}{nb}±{nb}{predicted.tone_L_sd:.1f}", "tone"),
-                (f"{predicted.ripple_L:.1f}{nb}L*", f"banding, {seen}"),
-                (f"{predicted.detail_mm:.2f}{nb}mm", "smallest stroke kept"),
+                *way_facts,
                 (f"{curve.evenness_L:.1f}{nb}L*", "blotches of the wood itself"),
             ),
             remark=f"{resting}, {curve.provenance.detail}." if curve.provenance.detail else f"{resting}.",
             stopped=planned.stopped(),
         ),
+        lost=work.lost,
     )

@@ -58,7 +58,7 @@ def outlines_in_box(lettering: Lettering, *, width_mm: float, height_mm: float) 
         if not (math.isfinite(side_mm) and side_mm > 0.0):
             raise OutOfRange(name, side_mm, low=0.0, high=math.inf, unit="mm")
     scale, shift = _contain(lettering.bounds_em, width_mm, height_mm)
-    return [ring * scale + shift for ring in _rings(ink_polygon(lettering))]
+    return [ring * scale + shift for ring in rings_of(ink_polygon(lettering))]
 
 
 def render_lettering(
@@ -82,14 +82,45 @@ def render_lettering(
     """
     if fit != "contain":
         raise InvalidInput({"fit": f"{fit!r} is not known; allowed is 'contain'"})
+    _refuse_grid(width_px=width_px, height_px=height_px)
+    scale, shift = _contain(lettering.bounds_em, width_px, height_px)
+    return _drawn(ink_polygon(lettering), scale, shift, width_px=width_px, height_px=height_px)
+
+
+def render_ink(
+    ink: shapely.MultiPolygon, *, scale_px: float, shift_px: tuple[float, float], width_px: int, height_px: int
+) -> NDArray[np.float32]:
+    """Return the share of each pixel that is ink, with the ink scaled and shifted; what lies outside is left out.
+
+    `shift_px` is from the grid's lower left corner, y up. Returns and raises as `render_lettering`.
+    """
+    _refuse_grid(width_px=width_px, height_px=height_px)
+    shift = np.array(shift_px, dtype=np.float64)
+    low, high = -shift / scale_px, (np.array([width_px, height_px]) - shift) / scale_px
+    x0, y0, x1, y1 = ink.bounds
+    if min(x0 - low[0], y0 - low[1], high[0] - x1, high[1] - y1) * scale_px < -_NOISE:
+        parts = shapely.get_parts(shapely.intersection(ink, shapely.box(*low, *high)))
+        ink = shapely.MultiPolygon([part for part in parts if part.geom_type == "Polygon"])
+        ink = shapely.orient_polygons(ink, exterior_cw=False)
+    if ink.is_empty:
+        return np.zeros((height_px, width_px), dtype=np.float32)
+    return _drawn(ink, scale_px, shift, width_px=width_px, height_px=height_px)
+
+
+def _refuse_grid(*, width_px: int, height_px: int) -> None:
     for name, side, other in (("width_px", width_px, height_px), ("height_px", height_px, width_px)):
         if side < 1 or side * other > MOST_PIXELS:
             raise OutOfRange(name, side, low=1, high=MOST_PIXELS // max(1, other), unit="px")
-    scale, shift = _contain(lettering.bounds_em, width_px, height_px)
+
+
+def _drawn(
+    ink: shapely.MultiPolygon, scale: float, shift: FloatArray, *, width_px: int, height_px: int
+) -> NDArray[np.float32]:
+    """Return the coverage of ink that lies in the grid once it is scaled and shifted."""
     size = np.array([width_px, height_px], dtype=np.float64)
     segments = []
-    for ring in _rings(ink_polygon(lettering)):
-        points = np.clip(ring * scale + shift, 0.0, size)  # rounding only: the fit is inside the box
+    for ring in rings_of(ink):
+        points = np.clip(ring * scale + shift, 0.0, size)  # rounding only: the ink is inside the box
         points[:, 1] = height_px - points[:, 1]
         segments.append(np.hstack([points, np.roll(points, -1, axis=0)]))
     return _coverage(np.vstack(segments), width_px=width_px, height_px=height_px)
@@ -119,7 +150,7 @@ def _winding(point: FloatArray, starts: FloatArray, ends: FloatArray) -> int:
     return int(np.count_nonzero(up)) - int(np.count_nonzero(down))
 
 
-def _rings(ink: shapely.MultiPolygon) -> list[FloatArray]:
+def rings_of(ink: shapely.MultiPolygon) -> list[FloatArray]:
     """Return outer rings and holes without their repeated last points."""
     return [
         np.asarray(shapely.get_coordinates(ring)[:-1], dtype=np.float64)

@@ -1,37 +1,35 @@
 """Text set in a face: outlines in em units.
 
-Shaping (kerning, ligatures, joins, marks) is HarfBuzz's; the order of mixed left-to-right and right-to-left text is
-python-bidi's. What ink the outlines leave stands in `ink`.
+Shaping (kerning, ligatures, joins, marks) stands in `shaping`, the fonts in `fonts`; what ink the outlines leave stands
+in `ink`.
 """
 
 from __future__ import annotations
 
-import math
 import unicodedata
-from collections.abc import Iterator
+from collections.abc import Iterable
 from dataclasses import dataclass
-from itertools import pairwise
 from pathlib import Path
 from typing import Literal, TypeAlias, get_args
 
 import numpy as np
-import uharfbuzz as hb
-from bidi import algorithm as bidi_steps
-from fontTools import unicodedata as scripts
-from numpy.typing import NDArray
 
-from evenburn.core.errors import InvalidInput, NotFound, StorageError, UnreadableFile
+from evenburn.adapters.artwork.fonts import FLATNESS_EM, FloatArray, OpenedFont, open_font
+from evenburn.adapters.artwork.shaping import Line, shape_line
+from evenburn.core.errors import InvalidInput, UnreadableFile
 
-FloatArray: TypeAlias = NDArray[np.float64]
+__all__ = ["FLATNESS_EM", "Align", "FloatArray", "Lettering", "set_text"]
+
 Align: TypeAlias = Literal["left", "centre", "right"]
 
-FLATNESS_EM = 1.0 / 2000.0  # farthest a chord lies from its curve
 MOST_CHARACTERS = 2000
-MOST_FONT_BYTES = 64 * 1024 * 1024
-MOST_GLYPH_POINTS = 50_000
-MOST_GLYPH_EM = 100.0
+MOST_MARKS = 6  # on one letter: more than any writing system piles up
+MOST_NAMED = 8  # characters listed in one message
+MOST_POINTS = 1_000_000
 TRACKING_EM = (-0.5, 5.0)
 LEADING_EM = (0.1, 10.0)
+SHARE = {"left": 0.0, "centre": 0.5, "right": 1.0}
+_BLANKS = "\u115f\u1160\u3164\uffa0\u2800"  # letters and signs that are meant to be blank
 _EMBEDDINGS = ("LRE", "RLE", "LRO", "RLO", "PDF", "LRI", "RLI", "FSI", "PDI")
 
 
@@ -65,43 +63,42 @@ def set_text(
     Raises
     ------
     InvalidInput
-        If the text is blank, too long, holds control characters or a character the face has no glyph for, or if
-        align, tracking_em or leading_em are outside what is allowed; all at once.
+        If the text is blank, too long, holds control characters, a letter with more than six marks or a character
+        the face has no glyph for, or if align, tracking_em or leading_em are outside what is allowed; all at once.
     UnreadableFile
-        If the font is no TrueType or OpenType font with outlines.
+        If the font is no TrueType or OpenType font with outlines, or draws beyond all measure.
     NotFound, StorageError
         If the font is not there, or cannot be read.
     """
-    fields = _text_faults(text) | _layout_faults(align, tracking_em, leading_em)
+    fields = text_faults(text) | layout_faults(align=align, tracking_em=tracking_em, leading_em=leading_em)
     if fields:
         raise InvalidInput(fields)
-    hb_font = _open_font(font, face_name)
-    letters = frozenset(hb_font.face.unicodes)
-    lines = []
-    missing: dict[str, None] = {}
-    for line in text.split("\n"):
-        glyphs, lacking = _set_line(line.rstrip(), hb_font, letters, tracking_em)
-        lines.append(glyphs)
-        missing.update(dict.fromkeys(lacking))
-    if missing:
-        raise InvalidInput(
-            {"text": f"{face_name} has no glyph for {', '.join(_called(letter) for letter in missing)}"},
-            hint="choose another face, or write it with other characters",
-        )
-    return _lay_out(lines, _Outlines(hb_font, face_name), align, leading_em, face_name)
+    opened = open_font(font, face_name=face_name)
+    lines = shape_lines(text, opened, tracking_em=tracking_em)
+    return outlines_of(upright(lines, opened, align=align, leading_em=leading_em), opened)
 
 
 # --- what people may ask for ------------------------------------------------------------------------------------------
 
 
-def _text_faults(text: str) -> dict[str, str]:
+def text_faults(text: str) -> dict[str, str]:
+    """Return what is wrong with a text, by field; empty where nothing is."""
     if len(text) > MOST_CHARACTERS:
         return {"text": f"{len(text)} characters; allowed are at most {MOST_CHARACTERS}"}
     if not text.strip():
         return {"text": "nothing to engrave: the text is blank"}
     banned = dict.fromkeys(letter for letter in text if letter != "\n" and _is_control(letter))
     if banned:
-        return {"text": f"{', '.join(_called(letter) for letter in banned)}: control characters are not allowed"}
+        return {"text": f"{_listed(banned)}: control characters are not allowed"}
+    base, marks = "", 0
+    for letter in text:
+        kind = unicodedata.category(letter)
+        if kind in ("Mn", "Me"):
+            marks += 1
+        elif kind != "Cf":  # joiners and the like do not end a letter
+            base, marks = letter, 0
+        if marks > MOST_MARKS:
+            return {"text": f"more than {MOST_MARKS} marks on one letter{f', {called(base)}' if base else ''}"}
     return {}
 
 
@@ -111,7 +108,8 @@ def _is_control(letter: str) -> bool:
     return unicodedata.category(letter) in ("Cc", "Cs", "Zl", "Zp") or kind in _EMBEDDINGS
 
 
-def _layout_faults(align: str, tracking_em: float, leading_em: float) -> dict[str, str]:
+def layout_faults(*, align: str, tracking_em: float, leading_em: float) -> dict[str, str]:
+    """Return what is wrong with how a text is to be laid out, by field; empty where nothing is."""
     fields = {}
     if align not in get_args(Align):
         fields["align"] = f"{align!r} is not known; allowed are {', '.join(get_args(Align))}"
@@ -124,221 +122,125 @@ def _layout_faults(align: str, tracking_em: float, leading_em: float) -> dict[st
     return fields
 
 
-def _called(letter: str) -> str:
+def called(letter: str) -> str:
     """Return a character as a message shows it: 漢 (U+6F22, CJK UNIFIED IDEOGRAPH-6F22)."""
     name = unicodedata.name(letter, "")
     code = f"U+{ord(letter):04X}, {name}" if name else f"U+{ord(letter):04X}"
     return f"{letter} ({code})" if letter.isprintable() and unicodedata.category(letter)[0] != "M" else code
 
 
-def _open_font(font: Path, face_name: str) -> hb.Font:
-    try:
-        size = font.stat().st_size
-        data = font.read_bytes() if size <= MOST_FONT_BYTES else b""
-    except FileNotFoundError:
-        raise NotFound(f"no font file for the face {face_name!r}") from None
-    except OSError as fault:
-        raise StorageError(f"the font file of {face_name!r} cannot be read: {fault.strerror}") from fault
-    if size > MOST_FONT_BYTES:
-        raise UnreadableFile(face_name, f"{size} bytes; a font may have at most {MOST_FONT_BYTES}")
-    if not data:
-        raise UnreadableFile(face_name, "the font file is empty")
-    if data[:4] in (b"wOFF", b"wOF2"):
-        raise UnreadableFile(face_name, "a packed web font", hint="unpack it to .ttf or .otf first")
-    face = hb.Face(data)
-    outlines = any(len(face.reference_table(tag)) for tag in ("glyf", "CFF ", "CFF2"))
-    if face.glyph_count == 0 or not face.unicodes or not outlines:
-        raise UnreadableFile(face_name, "no TrueType or OpenType font with outlines")
-    return hb.Font(face)
+def _listed(letters: Iterable[str]) -> str:
+    every = list(letters)
+    more = f" and {len(every) - MOST_NAMED} more" if len(every) > MOST_NAMED else ""
+    return ", ".join(called(letter) for letter in every[:MOST_NAMED]) + more
 
 
-# --- shaping ----------------------------------------------------------------------------------------------------------
-
-Placed: TypeAlias = tuple[int, float, float]  # glyph, x and y of its origin, in font units
+# --- lines, and where their glyphs stand ------------------------------------------------------------------------------
 
 
-@dataclass(slots=True)
-class _Line:
-    glyphs: list[Placed]
-    width: float
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlacedGlyph:
+    """A glyph whose origin stands at x, y, turned about it by cos and sin. [em]"""
+
+    glyph: int
+    x_em: float
+    y_em: float
+    cos: float = 1.0
+    sin: float = 0.0
 
 
-def _set_line(line: str, font: hb.Font, letters: frozenset[int], tracking_em: float) -> tuple[_Line, list[str]]:
-    """Shape one line from left to right; return its glyphs and the characters the font lacks."""
-    tracking = tracking_em * font.face.upem
-    features = {"liga": False, "clig": False} if tracking else {}
-    placed: list[Placed] = []
-    lacking: list[str] = []
-    pen_x = pen_y = 0.0
-    codes = [ord(letter) for letter in line]
-    for start, end, level, script in _runs(line):
-        buffer = hb.Buffer()
-        buffer.add_codepoints(codes, start, end - start)  # with its neighbours for context
-        buffer.direction = "rtl" if level % 2 else "ltr"
-        buffer.script = script
-        buffer.guess_segment_properties()
-        hb.shape(font, buffer, features)
-        infos, positions = buffer.glyph_infos, buffer.glyph_positions
-        firsts = [*sorted({info.cluster for info in infos}), end]
-        following = dict(pairwise(firsts))
-        cluster = None
-        for info, position in zip(infos, positions, strict=True):
-            if info.codepoint == 0:
-                part = line[info.cluster : following[info.cluster]]
-                lacking += [letter for letter in part if ord(letter) not in letters] or [part]
-            if cluster is not None and info.cluster != cluster:
-                pen_x += tracking
-            cluster = info.cluster
-            placed.append((info.codepoint, pen_x + position.x_offset, pen_y + position.y_offset))
-            pen_x += position.x_advance
-            pen_y += position.y_advance
-        pen_x += tracking
-    return _Line(placed, pen_x - (tracking if placed else 0.0)), lacking
+def shape_lines(text: str, font: OpenedFont, *, tracking_em: float) -> list[Line]:
+    """Shape the lines of a text, spaces at their ends left out. Raises InvalidInput naming what the face lacks or draws not."""
+    lines = [shape_line(line.rstrip(), font, tracking_em=tracking_em) for line in text.split("\n")]
+    missing = dict.fromkeys(letter for line in lines for letter in line.lacking)
+    if missing:
+        raise InvalidInput(
+            {"text": f"{font.name} has no glyph for {_listed(missing)}"},
+            hint="choose another face, or write it with other characters",
+        )
+    inkless = [
+        letter
+        for letter in dict.fromkeys(text)
+        if unicodedata.category(letter)[0] in "LNPS" and letter not in _BLANKS and not font.draws(letter)
+    ]
+    if inkless:
+        raise InvalidInput(
+            {"text": f"{font.name} draws no ink for {_listed(inkless)}; the face is damaged, or leaves it blank"},
+            hint="choose another face, or write it with other characters",
+        )
+    return lines
 
 
-def _runs(line: str) -> list[tuple[int, int, int, str]]:
-    """Return start, end, level and script of the runs of a line, from left to right as they are seen."""
-    levels, writing = _levels(line), _scripts(line)
-    cuts = [i for i in range(1, len(line)) if (levels[i], writing[i]) != (levels[i - 1], writing[i - 1])]
-    runs = [(a, b, levels[a], writing[a]) for a, b in pairwise([0, *cuts, len(line)]) if a < b]
-    highest = max(levels, default=0)
-    for level in range(highest, 0, -1):  # Unicode Standard Annex 9, rule L2
-        at = 0
-        while at < len(runs):
-            to = at
-            while to < len(runs) and runs[to][2] >= level:
-                to += 1
-            runs[at:to] = reversed(runs[at:to])
-            at = to + 1
-    return runs
+def upright(lines: Iterable[Line], font: OpenedFont, *, align: Align, leading_em: float) -> list[PlacedGlyph]:
+    """Return the glyphs of lines set one below the other, aligned about x = 0 by their advance widths."""
+    share = SHARE[align]
+    return [
+        PlacedGlyph(
+            glyph=glyph.glyph,
+            x_em=(glyph.x_units - share * line.width_units) / font.upem,
+            y_em=glyph.y_units / font.upem - row * leading_em,
+        )
+        for row, line in enumerate(lines)
+        for cluster in line.clusters
+        for glyph in cluster.glyphs
+    ]
 
 
-def _levels(line: str) -> list[int]:
-    """Return the embedding level of each character (Unicode Standard Annex 9)."""
-    base = bidi_steps.get_base_level(line)
-    storage = bidi_steps.get_empty_storage()
-    storage["base_level"], storage["base_dir"] = base, ("L", "R")[base]
-    bidi_steps.get_embedding_levels(line, storage)
-    for at, entry in enumerate(storage["chars"]):
-        entry["at"] = at
-    bidi_steps.explicit_embed_and_overrides(storage)
-    bidi_steps.resolve_weak_types(storage)
-    bidi_steps.resolve_neutral_types(storage, debug=False)
-    bidi_steps.resolve_implicit_levels(storage, debug=False)
-    found = {entry["at"]: int(entry["level"]) for entry in storage["chars"]}
-    levels: list[int] = []
-    for at in range(len(line)):  # joiners and the like take no part; they go with what stands before them
-        levels.append(found.get(at, levels[-1] if levels else base))
-    return levels
+def box_of(placed: Iterable[PlacedGlyph], font: OpenedFont) -> tuple[float, float, float, float]:
+    """Return the box of the ink of upright glyphs, x0, y0, x1, y1. Raises as `outlines_of`. [em]"""
+    boxes = [
+        (box[0] + one.x_em, box[1] + one.y_em, box[2] + one.x_em, box[3] + one.y_em)
+        for one in placed
+        if (box := font.glyph_box(one.glyph)) is not None
+    ]
+    if not boxes:
+        raise _no_ink(font)
+    x0, y0, x1, y1 = zip(*boxes, strict=True)
+    low, high = (min(x0), min(y0)), (max(x1), max(y1))
+    if not (high[0] > low[0] and high[1] > low[1]):
+        raise UnreadableFile(font.name, "its outlines enclose no area")
+    return (*low, *high)
 
 
-def _scripts(line: str) -> list[str]:
-    """Return the script of each character; common ones go with their neighbour before, or else after."""
-    own = [scripts.script(letter) for letter in line]
-    first = next((script for script in own if script not in ("Zyyy", "Zinh", "Zzzz")), "Latn")
-    out: list[str] = []
-    for script in own:
-        settled = script not in ("Zyyy", "Zinh", "Zzzz")
-        out.append(script if settled else out[-1] if out else first)
-    return out
+def outlines_of(placed: Iterable[PlacedGlyph], font: OpenedFont, *, flatness_em: float = FLATNESS_EM) -> Lettering:
+    """Return the outlines of placed glyphs.
 
-
-# --- outlines ---------------------------------------------------------------------------------------------------------
-
-
-class _Outlines:
-    """The flattened outlines of a font's glyphs in em units, each drawn once."""
-
-    def __init__(self, font: hb.Font, face_name: str) -> None:
-        self._font = font
-        self._face_name = face_name
-        self._kept: dict[int, tuple[FloatArray, ...]] = {}
-        self.upem = float(font.face.upem)
-
-    def glyph(self, glyph: int) -> tuple[FloatArray, ...]:
-        if glyph not in self._kept:
-            pen = _FlatPen(self.upem)
-            self._font.draw_glyph_with_pen(glyph, pen)
-            shapes = tuple(pen.closed())
-            if sum(len(shape) for shape in shapes) > MOST_GLYPH_POINTS or any(
-                np.abs(shape).max() > MOST_GLYPH_EM for shape in shapes
-            ):
-                raise UnreadableFile(self._face_name, "it draws a letter beyond all measure; the file is damaged")
-            self._kept[glyph] = shapes
-        return self._kept[glyph]
-
-
-class _FlatPen:
-    """Collects a glyph's contours, curves cut into chords that lie within FLATNESS_EM of them."""
-
-    def __init__(self, upem: float) -> None:
-        self._upem = upem
-        self._contours: list[list[complex]] = []
-
-    def moveTo(self, point: tuple[float, float]) -> None:
-        self._contours.append([complex(*point) / self._upem])
-
-    def lineTo(self, point: tuple[float, float]) -> None:
-        self._contours[-1].append(complex(*point) / self._upem)
-
-    def qCurveTo(self, *points: tuple[float, float]) -> None:
-        a = self._contours[-1][-1]
-        b, c = (complex(*point) / self._upem for point in points)
-        # a chord over a share h of a curve B leaves it by at most h² max|B''| / 8
-        pieces = math.ceil(math.sqrt(abs(2.0 * (a - 2.0 * b + c)) / (8.0 * FLATNESS_EM)))
-        for t in _steps(pieces):
-            self._contours[-1].append((1 - t) ** 2 * a + 2 * t * (1 - t) * b + t**2 * c)
-
-    def curveTo(self, *points: tuple[float, float]) -> None:
-        a = self._contours[-1][-1]
-        b, c, d = (complex(*point) / self._upem for point in points)
-        bend = 6.0 * max(abs(a - 2.0 * b + c), abs(b - 2.0 * c + d))
-        pieces = math.ceil(math.sqrt(bend / (8.0 * FLATNESS_EM)))
-        for t in _steps(pieces):
-            u = 1 - t
-            self._contours[-1].append(u**3 * a + 3 * u**2 * t * b + 3 * u * t**2 * c + t**3 * d)
-
-    def closePath(self) -> None:
-        """Do nothing: every contour is closed."""
-
-    def endPath(self) -> None:
-        """Do nothing: every contour is closed."""
-
-    def closed(self) -> Iterator[FloatArray]:
-        """Yield the contours that enclose something, (N, 2), repeated points left out."""
-        for contour in self._contours:
-            points = np.array(contour, dtype=np.complex128)
-            points = points[points != np.roll(points, -1)]
-            if points.size >= 3:
-                yield np.column_stack([points.real, points.imag])
-
-
-def _steps(pieces: int) -> list[float]:
-    count = max(1, pieces)
-    return [i / count for i in range(1, count + 1)]
-
-
-def _lay_out(lines: list[_Line], outlines: _Outlines, align: Align, leading_em: float, face_name: str) -> Lettering:
-    share = {"left": 0.0, "centre": 0.5, "right": 1.0}[align]
+    Raises
+    ------
+    InvalidInput
+        If nothing is inked.
+    UnreadableFile
+        If the outlines enclose no area, or are beyond all measure.
+    """
     contours: list[FloatArray] = []
     starts: list[int] = []
-    for row, line in enumerate(lines):
-        for glyph, x, y in line.glyphs:
-            shift = np.array([x - share * line.width, y]) / outlines.upem - np.array([0.0, row * leading_em])
-            shapes = outlines.glyph(glyph)
-            if shapes:
-                starts.append(len(contours))
-                contours += [shape + shift for shape in shapes]
+    points = 0
+    for one in placed:
+        shapes = font.contours(one.glyph, flatness_em=flatness_em)
+        points += sum(len(shape) for shape in shapes)
+        if points > MOST_POINTS:
+            raise UnreadableFile(font.name, f"this text would have more than {MOST_POINTS} points on its outlines")
+        if shapes:
+            starts.append(len(contours))
+            shift = np.array([one.x_em, one.y_em])
+            if one.sin or one.cos != 1.0:
+                turn = np.array([[one.cos, one.sin], [-one.sin, one.cos]])
+                shapes = tuple(shape @ turn for shape in shapes)
+            contours += [shape + shift for shape in shapes]
     if not contours:
-        raise InvalidInput({"text": f"nothing to engrave: {face_name} draws no ink for these characters"})
+        raise _no_ink(font)
     for contour in contours:
         contour.setflags(write=False)
     low = np.min([contour.min(axis=0) for contour in contours], axis=0)
     high = np.max([contour.max(axis=0) for contour in contours], axis=0)
     if not np.all(high > low):
-        raise UnreadableFile(face_name, "its outlines enclose no area")
+        raise UnreadableFile(font.name, "its outlines enclose no area")
     return Lettering(
         contours=tuple(contours),
         glyph_starts=tuple(starts),
         bounds_em=(float(low[0]), float(low[1]), float(high[0]), float(high[1])),
     )
+
+
+def _no_ink(font: OpenedFont) -> InvalidInput:
+    return InvalidInput({"text": f"nothing to engrave: {font.name} draws no ink for these characters"})

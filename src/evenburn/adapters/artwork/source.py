@@ -10,14 +10,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from evenburn.adapters.artwork.faces import face_file
-from evenburn.adapters.artwork.ink import render_lettering
+from evenburn.adapters.artwork.ink import outlines_in_box, render_lettering
 from evenburn.adapters.artwork.lettering import Lettering, set_text
 from evenburn.adapters.artwork.photo import open_photo
 from evenburn.adapters.artwork.svg import open_svg
 from evenburn.core.art.picture import Artwork
 from evenburn.core.errors import UnreadableFile
+from evenburn.core.nouns.path import Polyline
 
 Picture = NDArray[np.float32]
+PICTURE_ENDINGS = (".png", ".jpg", ".jpeg", ".tif", ".tiff", ".webp", ".gif", ".bmp")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -34,6 +36,11 @@ class TextArt:
         """Return linear luminance 0–1: black ink on white."""
         return np.asarray(1.0 - self.ink(width_px=width_px, height_px=height_px), np.float32)
 
+    def outlines(self, *, width_mm: float, height_mm: float) -> tuple[Polyline, ...]:
+        """Return the closed outlines of the ink in a box. [mm]"""
+        rings = outlines_in_box(self.lettering, width_mm=width_mm, height_mm=height_mm)
+        return tuple(Polyline(points_mm=ring, closed=True) for ring in rings)
+
 
 def artwork_from_file(path: Path, *, name: str) -> Artwork:
     """Return the artwork in a file, by its ending.
@@ -46,9 +53,17 @@ def artwork_from_file(path: Path, *, name: str) -> Artwork:
     ending = path.suffix.lower()
     if ending == ".svg":
         return open_svg(path, name=name)
-    if ending in (".png", ".jpg", ".jpeg"):
+    if ending in PICTURE_ENDINGS:
         return open_photo(path, name=name)
-    raise UnreadableFile(name, f"ends in {ending or 'nothing'!r}; allowed are .svg, .png, .jpg and .jpeg")
+    if ending == ".dxf":
+        from evenburn.adapters.artwork.dxf import open_dxf  # half a second to import; few batches have one
+
+        return open_dxf(path, name=name)
+    if ending == ".pdf":
+        from evenburn.adapters.artwork.pdf import open_pdf
+
+        return open_pdf(path, name=name)
+    raise UnreadableFile(name, f"ends in {ending or 'nothing'!r}; allowed are .svg, .dxf, .pdf, .png, .jpg and .jpeg")
 
 
 def artwork_from_text(

@@ -2,27 +2,35 @@
 
 from __future__ import annotations
 
-import io
 import math
+import os
 import re
+import threading
+from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import numpy as np
-import resvg_py
 from lxml import etree
 from numpy.typing import NDArray
-from PIL import Image
 
+from evenburn.adapters.artwork.normal_svg import NormalSvg, normal_svg
+from evenburn.adapters.artwork.outlines import outlines_of, path_of
+from evenburn.adapters.artwork.pixels import grey_of
+from evenburn.adapters.artwork.svg_checks import read_svg
+from evenburn.adapters.artwork.svg_engine import render
 from evenburn.core.errors import UnreadableFile
-from evenburn.core.tone.colour import LUMINANCE, srgb_decode
+from evenburn.core.nouns.path import Polyline
+from evenburn.core.tone.colour import srgb_decode
 from evenburn.core.units import MM_PER_INCH
 
 Picture = NDArray[np.float32]
 
-SVG_NAMESPACE = "http://www.w3.org/2000/svg"
-LARGEST_FILE_bytes = 32 * 1024 * 1024
-DEEPEST = 200
 LARGEST_RENDER_px = 20000
+LARGEST_BAND_px = 12_000_000
+LEAST_BAND_px = 1_000_000  # smaller ones are not worth a thread
+MOST_THREADS = 4
+LARGEST_SIDE_mm = 1e5
 PX_PER_INCH = 96.0  # CSS Values 3, 5.2
 MM_PER_UNIT = {
     "": MM_PER_INCH / PX_PER_INCH,
@@ -34,61 +42,81 @@ MM_PER_UNIT = {
     "pc": MM_PER_INCH / 6.0,
 }
 LENGTH = re.compile(r"^\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(px|mm|cm|in|pt|pc)?\s*$")
-REFERENCE = re.compile(r"url\(\s*['\"]?\s*([^'\")]*)", re.IGNORECASE)
 
 
 class SvgDrawing:
     """A drawing that can be rendered at any size; it keeps its own proportions inside the size asked for."""
 
     def __init__(self, root: etree._Element, *, name: str, size_mm: tuple[float, float]) -> None:
-        self._root = root
+        self._data = etree.tostring(root)
         self._name = name
+        self._normal: NormalSvg | None = None
+        self._lock = threading.Lock()
         self.size_mm = size_mm
 
+    def _drawing(self) -> NormalSvg:
+        """Return the drawing normalised, once for all sizes."""
+        with self._lock:
+            if self._normal is None:
+                self._normal = normal_svg(self._data, name=self._name)
+            return self._normal
+
     def _grey(self, *, width_px: int, height_px: int) -> Picture:
-        """Return encoded grey 0–1 over white, (height, width), top row first."""
+        """Return encoded grey 0–1 over white, (height, width), top row first; outside the page is white."""
         if max(width_px, height_px) > LARGEST_RENDER_px:
             raise UnreadableFile(
                 self._name,
                 f"would need a picture of {width_px} × {height_px} pixels; allowed are {LARGEST_RENDER_px} on a side",
                 hint="Make the mark smaller, or take a coarser line spacing.",
             )
-        self._root.set("width", str(width_px))
-        self._root.set("height", str(height_px))
-        try:
-            png = resvg_py.svg_to_bytes(
-                svg_string=etree.tostring(self._root, encoding="unicode"),
-                skip_system_fonts=True,
-                font_files=_font_files(),
-                serif_family="EB Garamond",
-                sans_serif_family="Montserrat",
-                cursive_family="Great Vibes",
-            )
-        except ValueError as error:
-            raise UnreadableFile(self._name, f"cannot be drawn: {error}") from error
-        with Image.open(io.BytesIO(png)) as picture:
-            rgba = np.asarray(picture.convert("RGBA"), dtype=np.uint8)
-        # luminance weights; on antialiased black the encoded value is one minus the coverage
-        grey = rgba[..., :3].astype(np.float32) @ LUMINANCE.astype(np.float32)
-        alpha = rgba[..., 3].astype(np.float32) / 255.0
-        drawn = np.asarray(1.0 - alpha * (1.0 - grey / 255.0), np.float32)
-        if drawn.shape != (height_px, width_px):
-            raise UnreadableFile(self._name, f"was drawn at {drawn.shape[1]} × {drawn.shape[0]} pixels, not as asked")
-        return drawn
+        drawing = self._drawing()
+        grey = np.empty((height_px, width_px), np.float32)
+        threads = min(MOST_THREADS, os.cpu_count() or 1)
+        bands = tuple(_bands(width_px, height_px, threads=threads if drawing.seamless else 0))
+
+        def draw(band: tuple[int, int]) -> None:
+            first, rows = band
+            data = drawing.band(width_px=width_px, height_px=height_px, first_row=first, rows=rows)
+            drawn = render(data, name=self._name, width_px=width_px, height_px=rows, at_once=min(len(bands), threads))
+            grey_of(drawn, out=grey[first : first + rows])
+
+        if len(bands) == 1:
+            draw(bands[0])
+        else:
+            with ThreadPoolExecutor(threads) as pool:
+                list(pool.map(draw, bands))
+        left, top, width, height = drawing.page_in_box(float(width_px), float(height_px))
+        grey[: max(math.floor(top + 1e-6), 0)] = 1.0
+        grey[math.ceil(top + height - 1e-6) :] = 1.0
+        grey[:, : max(math.floor(left + 1e-6), 0)] = 1.0
+        grey[:, math.ceil(left + width - 1e-6) :] = 1.0
+        return grey
 
     def ink(self, *, width_px: int, height_px: int) -> Picture:
         """Return ink coverage 0–1: black is 1, white or nothing 0."""
-        return np.asarray(1.0 - self._grey(width_px=width_px, height_px=height_px), np.float32)
+        grey = self._grey(width_px=width_px, height_px=height_px)
+        return np.asarray(np.subtract(np.float32(1.0), grey, out=grey), np.float32)
 
     def light(self, *, width_px: int, height_px: int) -> Picture:
         """Return linear luminance 0–1 over white."""
         return srgb_decode(self._grey(width_px=width_px, height_px=height_px)).astype(np.float32)
 
+    def outlines(self, *, width_mm: float, height_mm: float) -> tuple[Polyline, ...]:
+        """Return the outlines in a box, centred, proportions kept, y up. [mm] Raises as `svg_outlines`."""
+        return outlines_of(self._drawing(), self._name, (width_mm, height_mm))
 
-def _font_files() -> list[str]:
-    from evenburn.adapters.artwork.faces import face_file, list_faces  # only drawings with text need it
+    def path(self, path_id: str, *, width_mm: float, height_mm: float) -> Polyline:
+        """Return the outline with an id, as `outlines`. Raises as `svg_path`."""
+        return path_of(self._drawing(), self._name, path_id=path_id, size_mm=(width_mm, height_mm))
 
-    return [str(face_file(face.id)) for face in list_faces()]
+
+def _bands(width_px: int, height_px: int, *, threads: int) -> Iterator[tuple[int, int]]:
+    """Yield first row and number of rows of the bands a picture is drawn in; with no threads, the whole of it."""
+    pixels = width_px * height_px
+    count = 1 if threads == 0 else max(min(threads, pixels // LEAST_BAND_px), math.ceil(pixels / LARGEST_BAND_px), 1)
+    rows = math.ceil(height_px / count)
+    for first in range(0, height_px, rows):
+        yield first, min(rows, height_px - first)
 
 
 def open_svg(path: Path, *, name: str) -> SvgDrawing:
@@ -97,7 +125,7 @@ def open_svg(path: Path, *, name: str) -> SvgDrawing:
     Raises
     ------
     UnreadableFile
-        If it is no SVG, too large or too deep, refers to anything outside itself, or has no usable size.
+        As `read_svg`, or if the file cannot be read or has no usable size.
     """
     try:
         data = path.read_bytes()
@@ -108,67 +136,12 @@ def open_svg(path: Path, *, name: str) -> SvgDrawing:
 
 def parse_svg(data: bytes, *, name: str) -> SvgDrawing:
     """Return a drawing from the bytes of an SVG; raises as `open_svg`."""
-    if len(data) > LARGEST_FILE_bytes:
-        raise UnreadableFile(name, f"has {len(data)} bytes; allowed are {LARGEST_FILE_bytes}")
-    if b"<!ENTITY" in data:
-        raise UnreadableFile(name, "declares entities, which are not followed", hint="Save it as plain SVG.")
-    parser = etree.XMLParser(resolve_entities=False, no_network=True, load_dtd=False, huge_tree=False)
-    try:
-        root = etree.fromstring(data, parser)
-    except etree.XMLSyntaxError as error:
-        raise UnreadableFile(name, f"is not well-formed XML: {error.msg}", line=error.lineno) from error
-    if root.tag != f"{{{SVG_NAMESPACE}}}svg":
-        raise UnreadableFile(
-            name, f"begins with <{etree.QName(root).localname}>, not with an <svg> in the SVG namespace"
-        )
-    _refuse_outside(root, name=name)
+    root = read_svg(data, name=name)
     return SvgDrawing(root, name=name, size_mm=_physical_size(root, name=name))
 
 
-def _refuse_outside(root: etree._Element, *, name: str) -> None:
-    """Refuse scripts, references to anything but the drawing itself, and absurd nesting."""
-    if any(getattr(node, "target", "") == "xml-stylesheet" for node in root.itersiblings(preceding=True)):
-        raise UnreadableFile(name, "refers to a style sheet outside itself", hint="Put the styles into the drawing.")
-    stack: list[tuple[etree._Element, int]] = [(root, 1)]
-    while stack:
-        element, depth = stack.pop()
-        if depth > DEEPEST:
-            raise UnreadableFile(name, f"nests deeper than {DEEPEST} levels", line=_line(element))
-        if isinstance(element.tag, str):
-            if etree.QName(element).localname == "script":
-                raise UnreadableFile(name, "holds a script, which is not run", line=_line(element))
-            texts = [element.text or ""] if etree.QName(element).localname == "style" else []
-            for key, value in element.attrib.items():
-                if etree.QName(key).localname == "href":
-                    _refuse_target(str(value), name=name, line=_line(element))
-                texts.append(str(value))
-            for text in texts:
-                if "@import" in text:
-                    raise UnreadableFile(name, "imports a style sheet from outside", line=_line(element))
-                for target in REFERENCE.findall(text):
-                    _refuse_target(target, name=name, line=_line(element))
-        stack.extend((child, depth + 1) for child in element)
-
-
-def _line(element: etree._Element) -> int | None:
-    line: object = getattr(element, "sourceline", None)
-    return line if isinstance(line, int) else None
-
-
-def _refuse_target(target: str, *, name: str, line: int | None) -> None:
-    clean = target.strip()
-    if clean == "" or clean.startswith(("#", "data:image/")):
-        return
-    raise UnreadableFile(
-        name,
-        f"refers to something outside itself: {clean[:60]!r}",
-        line=line,
-        hint="Embed the picture in the drawing; evenburn fetches nothing.",
-    )
-
-
 def _physical_size(root: etree._Element, *, name: str) -> tuple[float, float]:
-    """Return width and height in mm, and give the root a viewBox if it has none."""
+    """Return width and height in mm, and write them and a viewBox to the root."""
     view = root.get("viewBox")
     box: tuple[float, ...] | None = None
     if view is not None:
@@ -190,9 +163,11 @@ def _physical_size(root: etree._Element, *, name: str) -> tuple[float, float]:
             sides.append(box[2 + index] * MM_PER_UNIT["px"])
         else:
             sides.append(float(match.group(1)) * MM_PER_UNIT[match.group(2) or ""])
-    if not all(math.isfinite(side) and 0.0 < side < 1e5 for side in sides):
+    if not all(math.isfinite(side) and 0.0 < side < LARGEST_SIDE_mm for side in sides):
         raise UnreadableFile(name, f"is {sides[0]:g} × {sides[1]:g} mm; allowed is more than 0 and less than 100 m")
     if box is None:
         px = MM_PER_UNIT["px"]
         root.set("viewBox", f"0 0 {sides[0] / px:.9g} {sides[1] / px:.9g}")
+    for key, side in zip(("width", "height"), sides, strict=True):
+        root.set(key, f"{side:.12g}mm")
     return sides[0], sides[1]

@@ -85,11 +85,73 @@ class HoldTable(StrictModel):
     scan_axis: Literal["x", "y"] | None = Field(default=None, description="Axis of the bed the scan lines run along.")
 
 
+Fraction = Annotated[float, Field(ge=0.0, le=1.0)]
+CropBox = Annotated[tuple[Fraction, Fraction, Fraction, Fraction], Strict(strict=False)]
+
+
+class PhotoTable(StrictModel):
+    """`photo = { … }`: how a photograph is prepared."""
+
+    local_contrast: Fraction = Field(default=0.35, description="How far what is small is lifted; 0 leaves it alone.")
+    sharpen: Fraction = Field(default=0.7, description="How much of what beam and lines blur is given back beforehand.")
+    fade_mm: Annotated[float, Field(ge=0.0, le=200.0)] = Field(
+        default=0.0, description="Width of a soft fade to bare wood along the picture's edge. [mm]"
+    )
+    background_L: Annotated[float, Field(ge=0.0, le=100.0)] | None = Field(
+        default=None, description="Picture tones from here on become bare wood (on slate: from here down). [L*]"
+    )
+    crop: CropBox | None = Field(
+        default=None, description="Part of the picture that is used: left, low, right, high as fractions of it."
+    )
+    mask: RelativePath | None = Field(
+        default=None, description="Drawing or picture in the batch folder; only where it is inked is burnt."
+    )
+
+    @model_validator(mode="after")
+    def _agrees(self) -> Self:
+        if self.crop is not None and not (self.crop[0] < self.crop[2] and self.crop[1] < self.crop[3]):
+            raise ValueError(f"crop is {list(self.crop)}; left must lie before right and low before high")
+        return self
+
+
+class AlongTable(StrictModel):
+    """`along = { … }`: text on a circle, or along a path of a drawing."""
+
+    diameter_mm: Side | None = Field(default=None, description="Of the circle the baseline lies on. [mm]")
+    middle_deg: Annotated[float, Field(ge=-360.0, le=360.0)] = Field(
+        default=90.0, description="Where on the circle the text's middle lies, counter-clockwise from the right. [°]"
+    )
+    side: Literal["outside", "inside"] = Field(
+        default="outside", description="Side of the circle the letters stand on."
+    )
+    drawing: RelativePath | None = Field(default=None, description="SVG inside the batch folder that holds the path.")
+    path: Annotated[str, Field(min_length=1, max_length=200)] | None = Field(
+        default=None, description="Id of the path in that drawing."
+    )
+
+    @model_validator(mode="after")
+    def _agrees(self) -> Self:
+        if (self.diameter_mm is None) == (self.drawing is None):
+            raise ValueError("needs either diameter_mm or drawing, one of them")
+        if (self.drawing is None) != (self.path is None):
+            raise ValueError("drawing and path go together")
+        return self
+
+
+class BridgesTable(StrictModel):
+    """`bridges = { … }`: where a cut leaves the part hanging."""
+
+    count: Annotated[int, Field(ge=1, le=100)] = Field(description="On each outline.")
+    width_mm: Annotated[float, Field(gt=0.0, le=50.0)] = Field(description="Of what stays. [mm]")
+
+
 class MarkTable(StrictModel):
     """One `[[piece.mark]]`."""
 
     id: Id = Field(description="Unique in its piece; part of file names.")
-    art: RelativePath | None = Field(default=None, description="SVG, PNG or JPEG inside the batch folder.")
+    art: RelativePath | None = Field(
+        default=None, description="SVG, DXF, PDF, or a picture (PNG, JPEG, TIFF, WebP, GIF, BMP), in the batch folder."
+    )
     text: Annotated[str, Field(min_length=1, max_length=2000)] | None = Field(
         default=None, description="Lettering instead of `art`; `\\n` starts a line."
     )
@@ -97,13 +159,42 @@ class MarkTable(StrictModel):
         default=None, description="A shipped face by name, or a .ttf or .otf file inside the batch folder."
     )
     align: Literal["left", "centre", "right"] = Field(default="centre", description="Of the lines of a `text`.")
-    treatment: Literal["solid", "photo"] = Field(
-        default="solid", description="One even tone, or a continuous-tone picture."
+    column: Annotated[str, Field(min_length=1, max_length=120)] | None = Field(
+        default=None, description="Instead of `text`: column of the piece's `names` that holds it."
     )
-    reproduction: Literal["continuous", "halftone"] = Field(
-        default="continuous", description="Of a photo: power follows the tone, or dots of one power do."
+    letter_mm: Annotated[float, Field(gt=0.0, le=1000.0)] | None = Field(
+        default=None, description="Height of the capitals; without it the text fills its box. [mm]"
     )
-    tone_L: Annotated[float, Field(ge=0.0, le=100.0)] = Field(description="Wished tone, CIE L*; a photo's full tone.")
+    tracking_em: Annotated[float, Field(ge=-0.5, le=5.0)] = Field(
+        default=0.0, description="Added between letters, in ems."
+    )
+    leading_em: Annotated[float, Field(ge=0.1, le=10.0)] = Field(
+        default=1.2, description="From baseline to baseline, in ems."
+    )
+    wrap: bool = Field(default=False, description="Break the text into lines that fit the box.")
+    along: AlongTable | None = Field(default=None, description="Set the text on a circle or along a path.")
+    treatment: Literal["solid", "photo", "line", "cut"] = Field(
+        default="solid",
+        description="One even tone, a continuous-tone picture, a followed line, or a cut right through.",
+    )
+    reproduction: Literal[
+        "auto", "continuous", "halftone", "floyd-steinberg", "jarvis", "stucki", "ordered", "blue-noise", "clustered"
+    ] = Field(
+        default="auto",
+        description="Of a photo: chosen for the recipe and told why; or power follows the tone; or dots of one power do, "
+        "by the halftone that suits or by the one named.",
+    )
+    photo: PhotoTable = Field(default_factory=PhotoTable, description="How a photograph is prepared.")
+    line_mm: Annotated[float, Field(ge=0.05, le=10.0)] | None = Field(
+        default=None, description="Wished width of a followed line; as fine as the beam makes it without. [mm]"
+    )
+    keeps: Literal["part", "opening", "line"] = Field(
+        default="part", description="What of a cut comes out at its drawn size: the part, the opening, or neither."
+    )
+    bridges: BridgesTable | None = Field(default=None, description="Bridges that hold a cut part in its place.")
+    tone_L: Annotated[float, Field(ge=0.0, le=100.0)] | None = Field(
+        default=None, description="Wished tone, CIE L*; a photo's full tone. Not of a cut."
+    )
     place_mm: PlacePair = Field(description="Lower left corner of the mark's box on the blank. [mm]")
     size_mm: SizePair = Field(description="Box of the mark; artwork keeps its proportions in it. [mm]")
     air_kPa: Annotated[float, Field(ge=0.0, le=2000.0)] | None = Field(
@@ -119,19 +210,38 @@ class MarkTable(StrictModel):
 
     @model_validator(mode="after")
     def _agrees(self) -> Self:
-        if (self.art is None) == (self.text is None):
-            raise ValueError("needs either art or text, one of them")
-        if self.text is not None and self.face is None:
+        if sum(source is not None for source in (self.art, self.text, self.column)) != 1:
+            raise ValueError("needs either art or text (or, in a list of names, a column), one of them")
+        if self.art is None and self.face is None:
             raise ValueError("face is missing; a text needs one")
-        if self.text is None and self.face is not None:
-            raise ValueError("face is given, but there is no text")
-        if self.treatment != "photo" and "reproduction" in self.model_fields_set:
-            raise ValueError('reproduction is given, but treatment is not "photo"')
+        lettering = ("face", "letter_mm", "tracking_em", "leading_em", "wrap", "along")
+        strays = [key for key in lettering if self.art is not None and key in self.model_fields_set]
+        if strays:
+            raise ValueError(f"{strays[0]} is given, but there is no text")
+        owners = {"reproduction": "photo", "photo": "photo", "line_mm": "line", "keeps": "cut", "bridges": "cut"}
+        for key, owner in owners.items():
+            if key in self.model_fields_set and self.treatment != owner:
+                raise ValueError(f'{key} is given, but treatment is not "{owner}"')
+        if self.tone_L is None and self.treatment != "cut":
+            raise ValueError("tone_L is missing")
+        if self.wrap and self.along is not None:
+            raise ValueError("wrap and along do not go together")
         return self
 
     def hold_of(self) -> Hold:
         """Return the held settings."""
         return Hold(**self.hold.model_dump())
+
+
+class NamesTable(StrictModel):
+    """`names = { … }`: a list that makes many pieces of one, a row each."""
+
+    file: RelativePath = Field(
+        description="CSV inside the batch folder, UTF-8, its first row the names of the columns."
+    )
+    label: Annotated[str, Field(min_length=1, max_length=120)] | None = Field(
+        default=None, description="Column that names the piece for people; the first text's without it."
+    )
 
 
 class PieceTable(StrictModel):
@@ -145,10 +255,16 @@ class PieceTable(StrictModel):
     turn_deg: Annotated[float, Field(ge=-360.0, le=360.0)] = Field(
         default=0.0, description="Counter-clockwise turn of the blank with all its marks. [°]"
     )
+    names: NamesTable | None = Field(default=None, description="A list of names: the piece is made once for each row.")
     mark: list[MarkTable] = Field(min_length=1, max_length=200, description="What is burnt on it, one table each.")
 
     @model_validator(mode="after")
     def _unique(self) -> Self:
+        columns = [mark.id for mark in self.mark if mark.column is not None]
+        if columns and self.names is None:
+            raise ValueError(f'mark "{columns[0]}" takes its text from a column, but the piece has no names')
+        if self.names is not None and not columns:
+            raise ValueError("names are given, but no mark takes its text from a column")
         ids = [mark.id for mark in self.mark]
         double = sorted({i for i in ids if ids.count(i) > 1})
         if double:

@@ -82,6 +82,9 @@ class MachineTable(StrictModel):
     rise_time_s: Annotated[float, Field(ge=0.0, le=0.1)] = Field(
         default=0.0, description="Time constant of the laser's first-order response. [s]"
     )
+    corner_tolerance_mm: Annotated[float, Field(ge=0.001, le=1.0)] = Field(
+        default=0.02, description="How far the head may cut a corner of an outline it follows without stopping. [mm]"
+    )
     reversal_offset_mm: Annotated[float, Field(ge=-5.0, le=5.0)] = Field(
         default=0.0,
         description="How far a line burnt towards + lands, towards +, from one burnt towards −, rise time apart. [mm]",
@@ -137,6 +140,7 @@ def machine_from_table(table: MachineTable, *, source: str) -> Machine:
         jerk_mm_per_s3=table.jerk_mm_per_s3,
         line_overhead_s=table.line_overhead_s,
         rise_time_s=table.rise_time_s,
+        corner_tolerance_mm=table.corner_tolerance_mm,
         reversal_offset_mm=table.reversal_offset_mm,
         air_kPa=tuple(sorted(table.air_kPa or ())),
         lenses=tuple(Lens(**lens.model_dump()) for lens in table.lens),

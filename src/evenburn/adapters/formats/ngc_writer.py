@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
-from evenburn.core.nouns.events import Comment, Dwell, Event, Sweep, Travel
+from evenburn.core.nouns.events import Comment, Dwell, Event, Sweep, Trace, Travel
 from evenburn.core.nouns.machine import Machine
 from evenburn.core.planning.power import power_word, power_word_decimals
 from evenburn.core.units import mm_per_min
@@ -58,7 +58,7 @@ def program_lines(machine: Machine, events: Iterable[Event], *, head: Head) -> I
             yield f"G0 X{_number(event.to_mm[0], 3)} Y{_number(event.to_mm[1], 3)} S0"
         elif isinstance(event, Dwell):
             yield f"G4 P{_number(event.time_s, 3)}"
-        elif isinstance(event, Sweep):
+        elif isinstance(event, Sweep | Trace):
             if not started:
                 yield f"{machine.post_processor.on_word} S0"
                 started = True
@@ -66,7 +66,10 @@ def program_lines(machine: Machine, events: Iterable[Event], *, head: Head) -> I
             if feed != event.speed_mm_per_s:
                 feed_word = f" F{_number(mm_per_min(event.speed_mm_per_s), 1)}"
                 feed = event.speed_mm_per_s
-            yield from _sweep_lines(machine, event, decimals=decimals, feed_word=feed_word)
+            if isinstance(event, Sweep):
+                yield from _sweep_lines(machine, event, decimals=decimals, feed_word=feed_word)
+            else:
+                yield from _trace_lines(machine, event, decimals=decimals, feed_word=feed_word)
     yield "M5"
     yield from machine.post_processor.closing_lines
     yield "M2"
@@ -81,3 +84,15 @@ def _sweep_lines(machine: Machine, sweep: Sweep, *, decimals: int, feed_word: st
     for edge, word in zip(edges[1:], words, strict=True):
         yield f"G1 {along}{_number(edge, 3)} S{word:.{decimals}f}"
     yield f"G1 {along}{_number(sweep.end_mm, 3)} S0"
+
+
+def _trace_lines(machine: Machine, trace: Trace, *, decimals: int, feed_word: str) -> Iterator[str]:
+    words: Sequence[float] = power_word(machine, power_W=trace.power_W).tolist()
+    places = [f"X{_number(x_mm, 3)} Y{_number(y_mm, 3)}" for x_mm, y_mm in trace.points_mm.tolist()]
+    at = places[0]
+    for place, word in zip(places[1:], words, strict=True):
+        if place == at:
+            continue  # a piece that is none as it is written: no burn at rest
+        power = f"{word:.{decimals}f}" if word > 0.0 else "0"
+        yield f"G1 {place} S{power}{feed_word}"
+        at, feed_word = place, ""

@@ -70,12 +70,16 @@ class RecipeDocument(_Document):
     power_W: float = Field(description="Power on the work; of a photo in continuous tone at its full tone. [W]")
     power_fraction: float = Field(description="The same on the machine's own scale, 0 to 1.")
     speed_mm_per_s: float = Field(description="Speed of the scan lines. [mm/s]")
-    line_spacing_mm: float = Field(description="Distance between neighbouring scan lines. [mm]")
+    line_spacing_mm: float = Field(
+        description="Distance between neighbouring scan lines; of a line or a cut the width of what is burnt. [mm]"
+    )
     lines_per_inch: float = Field(description="The same as lines per inch.")
     focus_offset_mm: float = Field(description="Stand-off minus focus stand-off; positive is further away. [mm]")
     stand_off_mm: float = Field(description="Nozzle-to-surface distance to set. [mm]")
     passes: int = Field(description="How often each line is burnt.")
-    scan_axis: Literal["x", "y"] = Field(description="Axis of the bed the scan lines run along.")
+    scan_axis: Literal["x", "y"] = Field(
+        description="Axis of the bed the scan lines run along; of a line or a cut the axis most of its path runs along."
+    )
     air_kPa: float | None = Field(description="Air to set; null: as low as it goes. [kPa]")
     power_low_W: float | None = Field(
         description="Power at the faintest burnt tone of a photo in continuous tone, else null. [W]"
@@ -122,9 +126,13 @@ class MarkDocument(_Document):
     """One mark, planned."""
 
     id: str = Field(description="As in batch.toml.")
-    treatment: Literal["solid", "photo"] = Field(description="As in batch.toml.")
+    treatment: Literal["solid", "photo", "line", "cut"] = Field(description="As in batch.toml.")
     artwork: str = Field(description="File of the artwork, or the text and its face.")
-    wished_tone_L: float = Field(description="Tone asked for. [L*]")
+    wished_tone_L: float = Field(description="Tone asked for; of a cut, which asks for none, that of its edge. [L*]")
+    reproduction: str | None = Field(
+        description="How a photo's tones are made: `continuous`, or the halftone's name; null for other treatments."
+    )
+    reproduction_why: str = Field(description="Why so, in words with numbers; empty where a person named it.")
     box_bed_mm: Box = Field(description="Box of the mark on the bed: x0, y0, x1, y1. [mm]")
     narrowest_stroke_mm: float | None = Field(description="Narrowest stroke of the artwork; null where unknown. [mm]")
     narrowest_gap_mm: float | None = Field(description="Narrowest gap of the artwork; null where unknown. [mm]")
@@ -225,7 +233,9 @@ def _mark(planned: MarkPlan, piece: PiecePlan) -> dict[str, Any]:
         "id": planned.mark.id,
         "treatment": planned.mark.treatment,
         "artwork": planned.mark.art_label,
-        "wished_tone_L": planned.mark.tone_L,
+        "wished_tone_L": predicted.tone_L if planned.mark.treatment == "cut" else planned.mark.tone_L,
+        "reproduction": planned.reproduction,
+        "reproduction_why": planned.reproduction_why.replace("\u00a0", " "),
         "box_bed_mm": planned.box_bed_mm,
         "narrowest_stroke_mm": planned.stroke_mm,
         "narrowest_gap_mm": planned.gap_mm,

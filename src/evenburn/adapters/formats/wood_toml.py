@@ -34,6 +34,10 @@ class WoodTable(StrictModel):
     curve: Annotated[str, Field(min_length=1, max_length=200)] | None = Field(
         default=None, description="Curve file, beside this file or in the batch folder; without it the starting value."
     )
+    cut_J_per_mm3: Annotated[float, Field(gt=0.1, le=100.0)] | None = Field(
+        default=None,
+        description="Energy that cuts away a volume, from your own trial: power over speed × kerf × thickness. [J/mm³]",
+    )
     confirmed_by: Name | None = Field(default=None, description="Who checked that a doubtful material may be burnt.")
 
 
@@ -201,6 +205,10 @@ def shipped_wood(wood_id: str) -> Wood:
         burns_unevenly=entry["burns_unevenly"],
         finishing=tuple(FinishingStep(**step) for step in steps),
         cautions=tuple(entry.get("cautions", ())),
+        cut_J_per_mm3=entry["density_g_per_cm3"] * tables["cut"]["energy_kJ_per_g"]
+        if "density_g_per_cm3" in entry
+        else None,
+        cut_sd_share=tables["cut"]["sd_share"],
     )
 
 
@@ -243,6 +251,8 @@ def read_wood(folder: Path, wood_id: str) -> tuple[Wood, WoodTable | None]:
             burns_unevenly=base.burns_unevenly,
             finishing=base.finishing,
             cautions=base.cautions,
+            cut_J_per_mm3=base.cut_J_per_mm3 if table.cut_J_per_mm3 is None else table.cut_J_per_mm3,
+            cut_sd_share=base.cut_sd_share if table.cut_J_per_mm3 is None else 0.1,
         ),
         table,
     )

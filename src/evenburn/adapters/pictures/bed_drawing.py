@@ -29,7 +29,7 @@ def write_bed_drawing(
     `image_box_mm` is where the burn image lies, `box_bed_mm` the mark's own box. [mm]
     """
     holder = io.BytesIO()
-    image.save(holder, format="PNG", compress_level=3)
+    image.save(holder, format="PNG", compress_level=1)
     data = base64.b64encode(holder.getvalue()).decode("ascii")
     width, height = bed_mm
     x0, y0, x1, y1 = image_box_mm

@@ -18,4 +18,4 @@ def write_board(target: Path, board: Board) -> None:
     blended = board.colours.astype(np.float32) * cover + np.float32(255.0) * (np.float32(1.0) - cover)
     picture = Image.fromarray(np.round(blended).astype(np.uint8))
     picture.thumbnail((LONGEST_px, LONGEST_px), Image.Resampling.BOX)
-    picture.save(target, format="PNG")
+    picture.save(target, format="PNG", compress_level=1)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -21,11 +22,13 @@ from evenburn.adapters.pictures.proof_layout import (
     WIDTH_px,
     lay_out,
 )
+from evenburn.adapters.pictures.proof_lost import draw_lost, draw_lost_legend
 from evenburn.adapters.pictures.proof_scale import draw_offset_scale, draw_scale_bar
 from evenburn.adapters.pictures.proof_thread import LEAST_SIDE_px, art_cost, draw_thread, thread
 from evenburn.adapters.pictures.sheet_type import Type
 from evenburn.core.planning.piece_plan import ProofPictures
 from evenburn.core.proof.board import Board
+from evenburn.core.proof.lost_places import LostPlace
 from evenburn.core.tone.colour import srgb_decode, srgb_encode
 
 __all__ = ["BOARD_px", "OFFSET_px", "PLANNED_px", "ProofCaption", "write_proof"]
@@ -47,6 +50,7 @@ FIGURE = Type(face="sheet-sans-bold", size_px=25, colour=INK)
 FACT = Type(face="sheet-sans", size_px=25, colour=INK2)
 
 HEAD_px, STOP_ROW_px, LINE_px = 128, 60, 40
+LOST_REST = "The checks say what helps."
 STOPPED = "Not to be burnt as planned. The checks say why, and what to do."
 
 
@@ -61,15 +65,20 @@ class ProofCaption:
     title: str
     subtitle: str
     planned_offset_mm: float
-    line_spacing_mm: float
+    line_spacing_mm: float | None
     shown_mark: str
     facts: tuple[tuple[str, str], ...]
     remark: str
     stopped: bool
 
 
-def write_proof(target: Path, pictures: ProofPictures, caption: ProofCaption) -> None:
-    """Write the proof as a PNG of 1600 pixels width; the same pictures and caption give the same bytes."""
+def write_proof(
+    target: Path, pictures: ProofPictures, caption: ProofCaption, *, lost: Sequence[LostPlace] = ()
+) -> None:
+    """Write the proof as a PNG of 1600 pixels width; the same pictures and caption give the same bytes.
+
+    `lost` are the places of all marks where detail is lost; they are framed on the board and told below it.
+    """
     rows, columns = pictures.board.coverage.shape
     offsets_mm = tuple(part.focus_offset_mm for part in pictures.offsets)
     head = HEAD_px + (STOP_ROW_px if caption.stopped else 0)
@@ -77,12 +86,13 @@ def write_proof(target: Path, pictures: ProofPictures, caption: ProofCaption) ->
         aspect=columns / rows, top=head + EDGE_px, offsets_mm=offsets_mm, planned_offset_mm=caption.planned_offset_mm
     )
     facts, remark = _fact_rows(caption), SENTENCE.lines(caption.remark, width_px=INSIDE_px)
-    foot = 26 + LINE_px * (len(facts) + len(remark)) + 22
+    foot = 26 + LINE_px * (len(facts) + len(remark) + (1 if lost else 0)) + 22
     image = Image.new("RGB", (WIDTH_px, layout.bottom + foot), LEAF)
     canvas = ImageDraw.Draw(image)
     _draw_head(canvas, caption)
     canvas.rectangle((0, head, WIDTH_px, layout.bottom - 1), fill=SURROUND)
     _draw_pictures(image, layout, pictures)
+    draw_lost(image, layout.board, lost)
     _draw_thread(image, layout, pictures)
     draw_scale_bar(
         canvas,
@@ -94,8 +104,12 @@ def write_proof(target: Path, pictures: ProofPictures, caption: ProofCaption) ->
     for box, part in zip(layout.offsets, pictures.offsets, strict=True):
         draw_scale_bar(canvas, box, pixel_mm=part.pixel_mm)
     draw_offset_scale(image, layout, offsets_mm=offsets_mm, planned_offset_mm=caption.planned_offset_mm)
-    _draw_foot(canvas, facts, remark, top=layout.bottom + 26)
-    image.save(target, format="PNG", compress_level=6)
+    top = layout.bottom + 26
+    if lost:
+        draw_lost_legend(image, (EDGE_px, top + 26), lost, style=SENTENCE, rest=LOST_REST)
+        top += LINE_px
+    _draw_foot(canvas, facts, remark, top=top)
+    image.save(target, format="PNG", compress_level=3)
 
 
 def _draw_head(canvas: ImageDraw.ImageDraw, caption: ProofCaption) -> None:

@@ -50,14 +50,16 @@ def draw_scale_bar(
 ) -> None:
     """Draw a scale bar with its value on a plate in the lower left corner of an enlargement.
 
-    With a line spacing the plate is large and says how many scan lines the bar holds, else it is small.
+    With words after it the plate is large, and with a line spacing it says how many scan lines the bar holds.
     """
-    large = line_spacing_mm is not None
+    large = bool(after) or line_spacing_mm is not None
     length_mm = bar_mm(pixel_mm, longest_px=min(BAR_LONGEST_px if large else BAR_SMALL_px, box.width // 3))
     long = round(length_mm / pixel_mm)
     text = f"{length_mm:g}\u00a0mm"
+    if after:
+        text += f"; {after}"
     if line_spacing_mm is not None:
-        text += f"; {after}, {lines_text(length_mm, line_spacing_mm=line_spacing_mm)}"
+        text += f", {lines_text(length_mm, line_spacing_mm=line_spacing_mm)}"
     style, high, pad, tick, margin = (PLATE, 40, 14, 7, 14) if large else (PLATE_SMALL, 30, 10, 5, 8)
     left, top = box.left + margin, box.bottom - margin - high
     wide = pad + long + pad + style.width_px(text) + pad

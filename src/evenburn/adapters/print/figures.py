@@ -74,8 +74,8 @@ def power_percent(recipe: Recipe, machine: Machine) -> str:
 
 
 def speed_mm_per_s(recipe: Recipe) -> str:
-    """Return speed to 1 mm/s."""
-    return f"{fixed(recipe.speed_mm_per_s, 0)}{NB}mm/s"
+    """Return speed to 1 mm/s, slow ones to 0.5 mm/s."""
+    return f"{trimmed(recipe.speed_mm_per_s, 1) if recipe.way != 'scan' else fixed(recipe.speed_mm_per_s, 0)}{NB}mm/s"
 
 
 def air_words(air_kPa: float | None) -> str:
@@ -87,7 +87,22 @@ def air_words(air_kPa: float | None) -> str:
 
 def passes_along(recipe: Recipe) -> str:
     """Return the number of passes and the scan axis."""
-    return f"{recipe.passes}{NB}{'pass' if recipe.passes == 1 else 'passes'} along {recipe.scan_axis}"
+    way = f"along {recipe.scan_axis}" if recipe.way == "scan" else "along the outlines"
+    return f"{recipe.passes}{NB}{'pass' if recipe.passes == 1 else 'passes'} {way}"
+
+
+def lines_words(recipe: Recipe) -> str:
+    """Return how far lines lie apart, or how wide the line or the kerf comes out."""
+    if recipe.way == "scan":
+        return f"Lines {spacing_mm(recipe)} apart"
+    return "Cut right through" if recipe.way == "cut" else "Outlines followed"
+
+
+def lines_value(recipe: Recipe) -> str:
+    """Return lines per inch, or the width of the line or the kerf."""
+    if recipe.way == "scan":
+        return spacing_lpi(recipe)
+    return f"{'kerf' if recipe.way == 'cut' else 'line'} {mm(recipe.line_spacing_mm, 2)}"
 
 
 def bed_point(x_mm: float, y_mm: float) -> str:

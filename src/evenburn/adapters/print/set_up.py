@@ -35,8 +35,8 @@ def set_up_blocks(piece: PiecePlan, machine: Machine, lens: Lens, *, x: float, w
             row(f"Power {fig.power_W(recipe)}{by_tone}", fig.power_percent(recipe, machine)),
             row(f"Speed, {fig.passes_along(recipe)}", fig.speed_mm_per_s(recipe)),
             row(
-                f"Lines {fig.spacing_mm(recipe)} apart, offset {fig.offset_mm(recipe.focus_offset_mm)}",
-                fig.spacing_lpi(recipe),
+                f"{fig.lines_words(recipe)}, offset {fig.offset_mm(recipe.focus_offset_mm)}",
+                fig.lines_value(recipe),
                 small=common_binding(piece),
             ),
         ]
@@ -101,9 +101,10 @@ def _tick_row(words: str, value: str, *, x: float, width: float, small: str = ""
 def recipe_words(mark: MarkPlan, machine: Machine) -> str:
     """Return a recipe in one line."""
     recipe = mark.recipe
+    lines = f"{fig.spacing_mm(recipe)}, {fig.spacing_lpi(recipe)}" if recipe.way == "scan" else fig.lines_value(recipe)
     return (
         f"{fig.power_W(recipe)}, {fig.power_percent(recipe, machine)}; {fig.speed_mm_per_s(recipe)}; "
-        f"{fig.spacing_mm(recipe)}, {fig.spacing_lpi(recipe)}; offset {fig.offset_mm(recipe.focus_offset_mm)}; "
+        f"{lines}; offset {fig.offset_mm(recipe.focus_offset_mm)}; "
         f"{fig.passes_along(recipe)}"
     )
 
@@ -118,8 +119,11 @@ def expected_lines(mark: MarkPlan) -> tuple[str, ...]:
     seen = mark.predicted
     return (
         f"L* {fig.fixed(seen.tone_L, 1)} ± {fig.fixed(seen.tone_L_sd, 1)}",
-        f"banding {fig.fixed(seen.ripple_L, 1)} L*",
-        f"detail {fig.mm(seen.detail_mm, 2)}",
+        *(
+            (f"banding {fig.fixed(seen.ripple_L, 1)} L*", f"detail {fig.mm(seen.detail_mm, 2)}")
+            if mark.recipe.way == "scan"
+            else ()
+        ),
         f"dose {fig.fixed(seen.dose_J_per_mm2, 2)} J/mm²",
         f"dwell {fig.fixed(seen.dwell_ms, 2)} ms",
     )

@@ -60,10 +60,11 @@ def measure_widths(coverage: NDArray[np.float32], *, pixel_mm: float) -> Widths:
     ink = (coverage >= 0.5).astype(np.uint8)
     if not ink.any():
         return Widths(stroke_mm=None, gap_mm=None)
-    stroke = _narrowest_px(ink, open_outside=False)
     columns, rows = np.flatnonzero(ink.any(axis=0)), np.flatnonzero(ink.any(axis=1))
+    ink = np.ascontiguousarray(ink[rows[0] : rows[-1] + 1, columns[0] : columns[-1] + 1])
+    stroke = _narrowest_px(ink, open_outside=False)
     # in the box of all ink, the open background widens outward: its middle lines are those between strokes
-    between = 1 - ink[rows[0] : rows[-1] + 1, columns[0] : columns[-1] + 1]
+    between = 1 - ink
     outline_px = int(ink.sum()) - int(cv2.erode(ink, np.ones((3, 3), np.uint8), borderValue=0).sum())
     # strokes that run together leave a crotch as narrow as you like; it counts by the length of all strokes
     gap = _narrowest_px(between, open_outside=True, of_length_px=outline_px / 2.0)

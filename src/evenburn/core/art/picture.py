@@ -10,6 +10,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from evenburn.core.nouns.path import Polyline
 from evenburn.core.units import quarter_turns
 
 Picture = NDArray[np.float32]
@@ -32,6 +33,10 @@ class Artwork(Protocol):
         """Return linear luminance, 0–1."""
         ...
 
+    def outlines(self, *, width_mm: float, height_mm: float) -> tuple[Polyline, ...]:
+        """Return the outlines in a box, origin lower left, y up; raises where there are none. [mm]"""
+        ...
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Drawn:
@@ -50,6 +55,11 @@ class Drawn:
     def light(self, *, width_px: int, height_px: int) -> Picture:
         """Return linear luminance 0–1: ink is black."""
         return np.asarray(1.0 - self.ink(width_px=width_px, height_px=height_px), np.float32)
+
+    def outlines(self, *, width_mm: float, height_mm: float) -> tuple[Polyline, ...]:
+        """Return nothing: pixels have no outlines. [mm]"""
+        del width_mm, height_mm
+        return ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from evenburn.core.nouns.events import Event, Sweep, Travel
+import numpy as np
+
+from evenburn.core.nouns.events import Event, Sweep, Trace, Travel
 
 Box = tuple[float, float, float, float]
 
@@ -22,6 +24,14 @@ def boxes_mm(events: Iterable[Event]) -> tuple[Box | None, Box | None]:
     for event in events:
         if isinstance(event, Travel):
             moved = _grown(moved, *event.to_mm)
+        elif isinstance(event, Trace):
+            lit = event.power_W > 0.0
+            touched = np.concatenate((lit, [False])) | np.concatenate(([False], lit))
+            for place in (event.points_mm.min(axis=0), event.points_mm.max(axis=0)):
+                moved = _grown(moved, *place.tolist())
+            if lit.any():
+                for place in (event.points_mm[touched].min(axis=0), event.points_mm[touched].max(axis=0)):
+                    burnt = _grown(burnt, *place.tolist())
         elif isinstance(event, Sweep):
             for along in (event.start_mm, event.end_mm):
                 moved = _grown(moved, *((along, event.cross_mm) if event.axis == "x" else (event.cross_mm, along)))

@@ -7,8 +7,9 @@ from collections.abc import Iterable, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from evenburn.core.motion.path_speed import speed_along
 from evenburn.core.motion.profile import move_time_s, time_to_speed_s
-from evenburn.core.nouns.events import Dwell, Event, Sweep, Travel
+from evenburn.core.nouns.events import Dwell, Event, Sweep, Trace, Travel
 from evenburn.core.nouns.machine import Machine
 from evenburn.core.nouns.mark import Axis
 
@@ -57,6 +58,11 @@ def sweep_time_s(machine: Machine, sweep: Sweep) -> float:
     )
 
 
+def trace_times_s(machine: Machine, trace: Trace) -> FloatArray:
+    """Return the time of each piece of a followed path, (N,). [s] Source: `speed_along`."""
+    return speed_along(machine, trace.points_mm, speed_mm_per_s=trace.speed_mm_per_s).times_s()
+
+
 def program_time_s(machine: Machine, events: Iterable[Event]) -> float:
     """Return machine time from the head's arrival at the first point to its last rest. [s]
 
@@ -74,6 +80,9 @@ def program_time_s(machine: Machine, events: Iterable[Event]) -> float:
         elif isinstance(event, Sweep):
             total_s += sweep_time_s(machine, event)
             at = (event.end_mm, event.cross_mm) if event.axis == "x" else (event.cross_mm, event.end_mm)
+        elif isinstance(event, Trace):
+            total_s += machine.line_overhead_s + float(trace_times_s(machine, event).sum())
+            at = (float(event.points_mm[-1, 0]), float(event.points_mm[-1, 1]))
         elif isinstance(event, Dwell):
             total_s += event.time_s
     return total_s
@@ -83,13 +92,17 @@ def time_lower_bound_s(machine: Machine, events: Sequence[Event]) -> float:
     """Return a time that no program burning the same lines at the same speed can beat. [s]
 
     Each burnt stretch takes its length over the speed. A gap inside a line takes at least its length over the faster of
-    speed and rapid, or else the line is burnt in two goes, which costs another turn. A turn takes at least 2 v/a.
+    speed and rapid, or else the line is burnt in two goes, which costs another turn. A turn takes at least 2 v/a. Paths
+    that are followed take at least their burnt length over the speed and, where nothing else is burnt, what a straight
+    move of that length loses by starting and stopping at the greatest acceleration of any direction; corners are given
+    away.
 
     Source
     ------
     Own derivation, docs/how-it-works/motion.md.
     """
-    total_s = 0.0
+    alone = not any(isinstance(event, Sweep) for event in events)
+    total_s = _followed_bound_s(machine, [event for event in events if isinstance(event, Trace)], alone=alone)
     last: tuple[float, float] | None = None
     for event in events:
         if not isinstance(event, Sweep):
@@ -103,6 +116,25 @@ def time_lower_bound_s(machine: Machine, events: Sequence[Event]) -> float:
         total_s += 2.0 * v / a if last is not None else 0.0
         last = (v, a)
     if last is None:
-        return 0.0
+        return total_s
     v, a = last
     return total_s + 2.0 * float(time_to_speed_s(v, accel_mm_per_s2=a, jerk_mm_per_s3=machine.jerk_mm_per_s3))
+
+
+def _followed_bound_s(machine: Machine, traces: Sequence[Trace], *, alone: bool) -> float:
+    """Return what burning along paths takes at least: as if all of it were one straight line, from rest to rest. [s]"""
+    burnt = [
+        (float(np.hypot(*np.diff(trace.points_mm, axis=0)[trace.power_W > 0.0].T).sum()), trace.speed_mm_per_s)
+        for trace in traces
+    ]
+    length_mm = sum(length for length, _ in burnt)
+    if length_mm == 0.0:
+        return 0.0
+    at_speed_s = sum(length / speed for length, speed in burnt)
+    if not alone:
+        return at_speed_s
+    slowest = min(speed for length, speed in burnt if length > 0.0)
+    greatest = float(np.hypot(machine.accel_x_mm_per_s2, machine.accel_y_mm_per_s2))  # both axes at once
+    whole_s = float(move_time_s(length_mm, speed_mm_per_s=slowest, accel_mm_per_s2=greatest, jerk_mm_per_s3=None))
+    lost_s = whole_s - length_mm / slowest
+    return machine.line_overhead_s + at_speed_s + lost_s

@@ -50,6 +50,24 @@ class Sweep:
     power_W: FloatArray
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Trace:
+    """One path followed without a stop in between, from rest to rest, its power following the speed.
+
+    The head slows for corners by itself; the path is cut into pieces short enough that one power serves each.
+
+    Attributes
+    ----------
+    points_mm : (N+1, 2) places in the order of travel; a closed path repeats its first place at the end. [mm]
+    speed_mm_per_s : commanded, reached where the path is straight for long enough.
+    power_W : (N,) power from each place to the next; 0 is off (a bridge). [W]
+    """
+
+    points_mm: FloatArray
+    speed_mm_per_s: float
+    power_W: FloatArray
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Dwell:
     """A rest with the laser off."""
@@ -57,4 +75,4 @@ class Dwell:
     time_s: float
 
 
-Event = Comment | Travel | Sweep | Dwell
+Event = Comment | Travel | Sweep | Trace | Dwell

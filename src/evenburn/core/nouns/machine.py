@@ -61,6 +61,7 @@ class Machine:
     reversal_offset_mm : how far a line burnt in the + direction lands, towards +, from where one burnt in the
         − direction lands, apart from what the rise time explains. [mm]
     air_kPa : what can be set, least first. [kPa]
+    corner_tolerance_mm : how far the head may cut a corner of a path it follows without stopping. [mm]
     """
 
     name: str
@@ -81,5 +82,6 @@ class Machine:
     reversal_offset_mm: float
     air_kPa: tuple[float, ...]
     lenses: tuple[Lens, ...]
+    corner_tolerance_mm: float = 0.02
     post_processor: PostProcessor = field(default_factory=PostProcessor)
     provenance: Provenance = field(default_factory=lambda: Provenance(kind="user", detail="machine.toml"))

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal
 
 from evenburn.core.nouns.blank import Blank
 
-Treatment = Literal["solid", "photo"]
-Reproduction = Literal["continuous", "halftone"]
+Treatment = Literal["solid", "photo", "line", "cut"]
+Halftone = Literal["floyd-steinberg", "jarvis", "stucki", "ordered", "blue-noise", "clustered"]
+Reproduction = Literal["auto", "continuous", "halftone"] | Halftone
+Keeps = Literal["part", "opening", "line"]
 Axis = Literal["x", "y"]
 
 
@@ -25,10 +27,38 @@ class Hold:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Preparation:
+    """How a photograph is prepared before its tones are laid onto the wood's.
+
+    Attributes
+    ----------
+    local_contrast : 0 leaves it alone, 1 lifts the contrast of what is small against the picture as far as it helps.
+    sharpen : 0 leaves it alone, 1 gives back in full what beam and lines will blur.
+    fade_mm : width of the fade to bare wood along the picture's edge; 0 for none. [mm]
+    background_L : tones of the picture at and above it (on slate: at and below) become bare; None leaves them. [L*]
+    """
+
+    local_contrast: float = 0.35
+    sharpen: float = 0.7
+    fade_mm: float = 0.0
+    background_L: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Bridges:
+    """Places where a cut leaves the part hanging: how many on each outline, and how wide. [mm]"""
+
+    count: int
+    width_mm: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Mark:
     """One artwork at one place on one blank with one treatment.
 
     `art_label` says in words what the artwork is; the pixels come from a renderer handed to the planner beside it.
+    `line_mm` is the wished width of a followed line (None: as narrow as the beam makes it); `keeps` says what of a cut
+    comes out at its drawn size. `preparation` is a photograph's.
     """
 
     id: str
@@ -38,10 +68,14 @@ class Mark:
     place_mm: tuple[float, float]
     size_mm: tuple[float, float]
     hold: Hold
-    reproduction: Reproduction = "continuous"
+    reproduction: Reproduction = "auto"
     air_kPa: float | None = None
     sharpness_mm: float = 0.25
     reading_distance_mm: float = 300.0
+    preparation: Preparation = field(default_factory=Preparation)
+    line_mm: float | None = None
+    keeps: Keeps = "part"
+    bridges: Bridges | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

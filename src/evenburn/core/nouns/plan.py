@@ -15,7 +15,10 @@ Box = tuple[float, float, float, float]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class MarkPlan:
-    """One mark, planned. `program_file` is None where a stop forbids a program; names are relative to the folder."""
+    """One mark, planned. `program_file` is None where a stop forbids a program; names are relative to the folder.
+
+    `reproduction` says how a photograph's tones are made, `reproduction_why` why so; None for everything else.
+    """
 
     mark: Mark
     box_bed_mm: Box
@@ -28,6 +31,8 @@ class MarkPlan:
     image_file: str
     drawing_file: str
     proof_file: str
+    reproduction: str | None = None
+    reproduction_why: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Literal
 
 from evenburn.core.nouns.mark import Axis
+
+Way = Literal["scan", "line", "cut"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -12,7 +15,8 @@ class Recipe:
     """Power, speed, line spacing, focus offset, passes, scan axis and air for one mark.
 
     `power_fraction` is the machine's own scale; `stand_off_mm` is nozzle to surface. A photo's `power_W` is that of
-    its darkest (on slate: lightest) tone, and `power_low_W` that of its faintest; None for even tone.
+    its darkest (on slate: lightest) tone, and `power_low_W` that of its faintest; None for even tone. Where the outlines
+    are followed, `line_spacing_mm` is the width of what is burnt and `scan_axis` the axis most of the path runs along.
     """
 
     power_W: float
@@ -25,6 +29,7 @@ class Recipe:
     scan_axis: Axis
     air_kPa: float | None
     power_low_W: float | None = None
+    way: Way = "scan"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

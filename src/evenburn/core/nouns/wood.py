@@ -80,6 +80,8 @@ class Wood:
     """A wood lot: its name, surface state, curve and habits.
 
     `bare_ab`, `full_ab` are CIE a*, b* of the untouched and of the fully burnt surface, for the proof's colour.
+    `cut_J_per_mm3` is the energy that takes away a volume of it, None where no beam of this kind cuts it;
+    `cut_sd_share` is the standard deviation of that energy as a share of it.
     """
 
     id: str
@@ -92,3 +94,5 @@ class Wood:
     burns_unevenly: bool
     finishing: tuple[FinishingStep, ...]
     cautions: tuple[str, ...] = ()
+    cut_J_per_mm3: float | None = None
+    cut_sd_share: float = 0.3

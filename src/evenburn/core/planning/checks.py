@@ -186,7 +186,7 @@ def _power_check(work: MarkWork, *, least_W: float, most_W: float, below: bool) 
 
 
 def look_checks(work: MarkWork, piece: Piece) -> list[Check]:
-    """Return findings on banding, detail and warp."""
+    """Return findings on banding and warp."""
     found: list[Check] = []
     mark, recipe, predicted, wish = work.mark, work.recipe, work.predicted, work.wish
     if predicted.ripple_L > predicted.ripple_limit_L:
@@ -200,27 +200,6 @@ def look_checks(work: MarkWork, piece: Piece) -> list[Check]:
                     f"{predicted.ripple_limit_L:.1f}{NB}L* is what {mark.reading_distance_mm:.0f}{NB}mm away goes unseen."
                 ),
                 remedy=_banding_remedy(work),
-            )
-        )
-    lost = [
-        (kind, width)
-        for kind, width in (("stroke", wish.widths.stroke_mm), ("gap", wish.widths.gap_mm))
-        if width is not None and width < predicted.detail_mm
-    ]
-    if lost:
-        kind, width = min(lost, key=lambda item: item[1])
-        factor = predicted.detail_mm / width
-        found.append(
-            Check(
-                level="warn",
-                code="detail-lost",
-                mark_id=mark.id,
-                text=(
-                    f"The narrowest {kind}, {width:.2f}{NB}mm, is finer than the {predicted.detail_mm:.2f}{NB}mm that this "
-                    f"recipe keeps: it will come out {'faint' if kind == 'stroke' else 'filled'}."
-                ),
-                remedy=f"Thicken it to {predicted.detail_mm:.2f}{NB}mm, draw the mark {factor:.1f} times as large, or ask for "
-                f"a sharpness of {width:.2f}{NB}mm and take more time.",
             )
         )
     unevenness = piece.blank.unevenness_mm

@@ -21,8 +21,8 @@ def search_together(wishes: Sequence[Wish]) -> tuple[tuple[Wish, Found], ...]:
 
     Source
     ------
-    Own derivation: the least of burning time and focusings over the searched offsets; nothing may give way that
-    would not with a focus of its own.
+    Own derivation: the least of burning time and focusings over the searched offsets between those that the marks
+    would take by themselves; nothing may give way that would not with a focus of its own.
     """
     alone = [search(wish) for wish in wishes]
     best = tuple(zip(wishes, alone, strict=True))
@@ -31,6 +31,8 @@ def search_together(wishes: Sequence[Wish]) -> tuple[tuple[Wish, Found], ...]:
         return best
     least_s = sum(f.time_s for f in alone) + FOCUSING_s * (len(offsets) - 1)
     for offset in offsets_mm(wishes[0].beam):
+        if not min(offsets) <= offset <= max(offsets):
+            continue  # beyond what any of the marks would take by itself
         shared = [replace(wish, common_offset_mm=float(offset)) for wish in wishes]
         found = [search(wish) for wish in shared]
         focusings = len({f.focus_offset_mm for f in found}) - 1

@@ -3,25 +3,29 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from evenburn.core.art.detail import narrowest_kept_mm
+from evenburn.core.art.inset import inset_ink
 from evenburn.core.art.picture import Artwork, Grid, draw_on_bed, grid_in_box
+from evenburn.core.motion.follow import FollowPath
 from evenburn.core.motion.raster import raster_events, room_needed_mm
 from evenburn.core.motion.timing import program_time_s, time_lower_bound_s
 from evenburn.core.nouns.events import Event
 from evenburn.core.nouns.machine import Lens, Machine
 from evenburn.core.nouns.mark import Mark, Piece
+from evenburn.core.nouns.path import Polyline
 from evenburn.core.nouns.recipe import Predicted, Recipe
 from evenburn.core.nouns.wood import CharacteristicCurve
 from evenburn.core.optics.beam import Beam, beam_radius_mm
 from evenburn.core.optics.lines import dwell_ms, mean_dose_J_per_mm2, ripple_factor
-from evenburn.core.planning.power import power_fraction, power_window_W, settable_power_W
+from evenburn.core.planning.follow_recipe import FollowFound
+from evenburn.core.planning.power import power_fraction, power_window_W, power_word_decimals, settable_power_W
 from evenburn.core.planning.recipe import Found, predicted_tone_L, solve_power_W
-from evenburn.core.planning.survey import BARE_L, Survey
+from evenburn.core.planning.survey import BARE_L, Survey, picture_coverage
 from evenburn.core.planning.wish import Wish
 from evenburn.core.response.curve import (
     effective_exposure,
@@ -30,7 +34,19 @@ from evenburn.core.response.curve import (
     tone_L,
     tone_sd_L,
 )
-from evenburn.core.tone.reproduce import Diffuse, coverage_for_tones, tone_of_coverage_L, wished_tones_L
+from evenburn.core.tone.halftone import (
+    HALFTONES,
+    Burning,
+    Choice,
+    averaged_exposures_for_tones,
+    choose_reproduction,
+    clustered_cell_px,
+    coverages_for_tones,
+    screened,
+    tones_of_coverages_L,
+)
+from evenburn.core.tone.prepare import prepare_light
+from evenburn.core.tone.reproduce import wished_tones_L
 from evenburn.core.tone.vision import unseen_banding_L
 
 PowerPicture = NDArray[np.float32]
@@ -41,11 +57,28 @@ GREY_STEPS = 96  # powers a photograph is rounded to; neighbours differ by under
 AIR_COMMON_kPa = 34.0  # about 5 psi for engraving: common practice, no source
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Followed:
+    """What is known of a mark whose outlines are followed, and what had to be left out. Lengths in mm."""
+
+    found: FollowFound
+    length_mm: float
+    outlines: int
+    closed: int
+    lost_openings: int
+    doubles: int
+    bridges_missed: int
+    unmoved: int
+    drawn: tuple[Polyline, ...]
+    paths: tuple[FollowPath, ...]
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class MarkWork:
     """Everything computed for one mark, before checks decide whether it may be burnt.
 
-    `events` are what its program would hold; `picture_W` is (rows=y, columns=x), row 0 lowest, on `grid`.
+    `events` are what its program would hold; `picture_W` is (rows=y, columns=x), row 0 lowest, on `grid`. `followed` is
+    None for what is scanned in lines.
     """
 
     mark: Mark
@@ -57,6 +90,9 @@ class MarkWork:
     grid: Grid
     picture_W: PowerPicture
     events: tuple[Event, ...]
+    followed: Followed | None = None
+    reproduction: str | None = None
+    reproduction_why: str = ""
 
 
 def wish_for(
@@ -81,12 +117,19 @@ def wish_for(
     )
 
 
-def _air_kPa(machine: Machine, mark: Mark) -> float | None:
-    """Return the air to set: the person's, else the common value within what the machine can set."""
+def air_kPa(machine: Machine, mark: Mark) -> float | None:
+    """Return the air to set: the person's, else plenty for a cut and little for engraving, within the machine's. [kPa]
+
+    Source
+    ------
+    Own choice after common practice, no source: low air engraves clean, strong air clears a cut.
+    """
     if mark.air_kPa is not None:
         return mark.air_kPa
     if not machine.air_kPa:
         return None
+    if mark.treatment == "cut":
+        return max(machine.air_kPa)
     return min(max(AIR_COMMON_kPa, min(machine.air_kPa)), max(machine.air_kPa))
 
 
@@ -135,25 +178,11 @@ def recipe_of(wish: Wish, found: Found, *, air_kPa: float | None) -> Recipe:
     )
 
 
-def power_picture_W(
-    wish: Wish, recipe: Recipe, *, mark: Mark, piece: Piece, artwork: Artwork, grid: Grid, diffuse: Diffuse
-) -> PowerPicture:
-    """Return the power at each pixel of the burn image, row 0 lowest. [W]
-
-    Source
-    ------
-    `tone_L` inverted pixel by pixel for a photograph in continuous tone; dots of full power for a halftone.
-    """
-    photo = mark.treatment == "photo"
-    drawn = draw_on_bed(artwork, grid=grid, size_mm=mark.size_mm, turn_deg=piece.turn_deg, as_light=photo)
-    full = np.float32(recipe.power_W)
-    if not photo:
-        return np.where(drawn >= 0.5, full, np.float32(0.0))
-    curve = wish.curve
-    wished = wished_tones_L(drawn, bare_L=curve.bare_L, full_L=mark.tone_L)
+def burning_of(wish: Wish, recipe: Recipe) -> Burning:
+    """Return what a halftone has to know of a recipe. Sources: `mean_dose_J_per_mm2`, `exposure_shift`."""
     radius = float(beam_radius_mm(wish.beam, offset_mm=recipe.focus_offset_mm))
     shift = exposure_shift(
-        curve,
+        wish.curve,
         dwell_ms=dwell_ms(beam_radius_mm=radius, speed_mm_per_s=recipe.speed_mm_per_s),
         passes=recipe.passes,
     )
@@ -163,22 +192,106 @@ def power_picture_W(
         line_spacing_mm=recipe.line_spacing_mm,
         passes=recipe.passes,
     )
-    if mark.reproduction == "halftone":
-        coverages, tones = tone_of_coverage_L(
-            curve,
-            diffuse,
-            beam_radius_mm=radius,
-            line_spacing_mm=recipe.line_spacing_mm,
-            full_exposure=float(np.log10(dose) + shift),
+    return Burning(
+        curve=wish.curve,
+        full_exposure=float(np.log10(dose) + shift),
+        beam_radius_mm=radius,
+        smear_mm=recipe.speed_mm_per_s * wish.machine.rise_time_s,
+        pixel_mm=recipe.line_spacing_mm,
+        scan_axis=recipe.scan_axis,
+    )
+
+
+def half_tone_share(wish: Wish, burning: Burning, *, tone: float) -> float:
+    """Return the dose at half the tone difference over that of the full tone, below 1. Source: `exposures_for_tones`."""
+    half = float(exposures_for_tones(wish.curve, 0.5 * (wish.curve.bare_L + tone)))
+    return float(10.0 ** min(half - burning.full_exposure, -1e-3))
+
+
+def solid_picture_W(
+    wish: Wish, recipe: Recipe, *, mark: Mark, piece: Piece, artwork: Artwork, grid: Grid
+) -> PowerPicture:
+    """Return the powers of an even tone, (rows, columns), row 0 lowest: drawn in by what the burn grows. [W]
+
+    Source
+    ------
+    `inset_ink`; where the mark is only looked at, on pixels coarser than its lines, the drawing as it is.
+    """
+    drawn = draw_on_bed(artwork, grid=grid, size_mm=mark.size_mm, turn_deg=piece.turn_deg, as_light=False)
+    if grid.pixel_mm > 1.001 * recipe.line_spacing_mm:
+        ink = drawn >= 0.5
+    else:
+        burning = burning_of(wish, recipe)
+        ink = inset_ink(
+            drawn,
+            pixel_mm=grid.pixel_mm,
+            beam_radius_mm=burning.beam_radius_mm,
+            smear_mm=burning.smear_mm,
+            half_tone_dose_fraction=half_tone_share(wish, burning, tone=mark.tone_L),
+            scan_axis=recipe.scan_axis,
         )
-        dots = diffuse(coverage_for_tones(wished, coverages=coverages, tone_of_coverage=tones))
+    return np.where(ink, np.float32(recipe.power_W), np.float32(0.0))
+
+
+def photo_light(
+    wish: Wish, *, mark: Mark, piece: Piece, artwork: Artwork, grid: Grid, resolvable_mm: float
+) -> NDArray[np.float32]:
+    """Return a photograph's light on the bed's grid, made ready for this wood and recipe. Source: `prepare_light`."""
+    light = draw_on_bed(artwork, grid=grid, size_mm=mark.size_mm, turn_deg=piece.turn_deg, as_light=True)
+    return prepare_light(
+        light,
+        coverage=picture_coverage(artwork, mark=mark, piece=piece, grid=grid),
+        pixel_mm=grid.pixel_mm,
+        preparation=mark.preparation,
+        resolvable_mm=resolvable_mm,
+        darkens=mark.tone_L < wish.curve.bare_L,
+    )
+
+
+def reproduction_of(wish: Wish, recipe: Recipe, *, mark: Mark, detail_mm: float) -> Choice:
+    """Return how a photograph's tones are made: as the person says, else as suits the recipe."""
+    asked = mark.reproduction
+    if asked not in ("auto", "halftone"):
+        return Choice(name=asked, why="")
+    least_W, _ = power_window_W(wish.machine)
+    return choose_reproduction(
+        burning_of(wish, recipe),
+        detail_mm=detail_mm,
+        least_share=least_W / recipe.power_W,
+        dots_only=asked == "halftone",
+        step_share=10.0 ** -power_word_decimals(wish.machine)
+        * wish.machine.power_max_W
+        / (wish.machine.power_word_max * recipe.power_W),
+    )
+
+
+def photo_picture_W(wish: Wish, recipe: Recipe, *, mark: Mark, light: NDArray[np.float32], name: str) -> PowerPicture:
+    """Return the powers of a photograph, (rows, columns), row 0 lowest. [W]
+
+    Source
+    ------
+    `averaged_exposures_for_tones` pixel by pixel where power follows the tone; else dots of full power, their coverage
+    by `tones_of_coverages_L`.
+    """
+    curve = wish.curve
+    wished = wished_tones_L(light, bare_L=curve.bare_L, full_L=mark.tone_L)
+    full = np.float32(recipe.power_W)
+    burning = burning_of(wish, recipe)
+    halftone = next((h for h in HALFTONES if h == name), None)
+    if halftone is not None:
+        coverages, tones = tones_of_coverages_L(burning, name=halftone)
+        coverage = coverages_for_tones(wished, coverages=coverages, tone_of_coverage=tones)
+        coverage[np.abs(wished - np.float32(curve.bare_L)) <= BARE_L] = 0.0
+        dots = screened(coverage, name=halftone, cell_px=clustered_cell_px(burning))
         return np.where(dots, full, np.float32(0.0))
     least_W, _ = power_window_W(wish.machine)
     steps = np.linspace(curve.bare_L, mark.tone_L, GREY_STEPS)
-    exposures = exposures_for_tones(curve, steps)
-    powers = recipe.power_W * 10.0 ** (exposures - exposures_for_tones(curve, mark.tone_L))
+    radius, spacing = burning.beam_radius_mm, recipe.line_spacing_mm
+    exposures = averaged_exposures_for_tones(curve, steps, beam_radius_mm=radius, line_spacing_mm=spacing)
+    powers = recipe.power_W * 10.0 ** (exposures - burning.full_exposure)
+    powers = np.minimum(powers, recipe.power_W)
     faintest = float(
-        tone_L(curve, np.log10(float(dose) * least_W / recipe.power_W) + shift)
+        tone_L(curve, burning.full_exposure + np.log10(least_W / recipe.power_W))
     )  # what the least power that fires already leaves
     nearer_bare = np.abs(steps - curve.bare_L) < np.abs(steps - faintest)
     powers = np.where(powers < least_W, np.where(nearer_bare, 0.0, least_W), powers)
@@ -256,15 +369,20 @@ def predict(wish: Wish, recipe: Recipe, *, events: tuple[Event, ...]) -> Predict
     )
 
 
-def work_mark(
-    wish: Wish, found: Found, *, survey: Survey, piece: Piece, mark: Mark, artwork: Artwork, diffuse: Diffuse
-) -> MarkWork:
+def work_mark(wish: Wish, found: Found, *, survey: Survey, piece: Piece, mark: Mark, artwork: Artwork) -> MarkWork:
     """Return one mark worked through from a found recipe to picture, events and prediction."""
     machine = wish.machine
-    air = _air_kPa(machine, mark)
-    recipe = recipe_of(wish, found, air_kPa=air)
+    recipe = recipe_of(wish, found, air_kPa=air_kPa(machine, mark))
     grid = grid_in_box(survey.box_bed_mm, pixel_mm=_pixel_mm(survey, machine, recipe))
-    picture = power_picture_W(wish, recipe, mark=mark, piece=piece, artwork=artwork, grid=grid, diffuse=diffuse)
+    choice: Choice | None = None
+    if mark.treatment == "photo":
+        choice = reproduction_of(wish, recipe, mark=mark, detail_mm=found.detail_mm)
+        light = photo_light(wish, mark=mark, piece=piece, artwork=artwork, grid=grid, resolvable_mm=found.detail_mm)
+        picture = photo_picture_W(wish, recipe, mark=mark, light=light, name=choice.name)
+        if choice.name != "continuous":
+            recipe = replace(recipe, power_low_W=None)
+    else:
+        picture = solid_picture_W(wish, recipe, mark=mark, piece=piece, artwork=artwork, grid=grid)
     events = events_of(machine, recipe, grid=grid, picture_W=picture)
     return MarkWork(
         mark=mark,
@@ -276,6 +394,8 @@ def work_mark(
         grid=grid,
         picture_W=picture,
         events=events,
+        reproduction=None if choice is None else choice.name,
+        reproduction_why="" if choice is None else choice.why,
     )
 
 

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+import math
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from evenburn.core.art.picture import Artwork
+from evenburn.core.art.picture import Artwork, draw_on_bed, grid_in_box
 from evenburn.core.layout.place import outline_on_bed
 from evenburn.core.nouns.check import LEVELS, Check
 from evenburn.core.nouns.machine import Lens, Machine
@@ -15,27 +16,40 @@ from evenburn.core.nouns.mark import Piece
 from evenburn.core.nouns.wood import Wood
 from evenburn.core.optics.beam import beam_of_lens
 from evenburn.core.planning.checks import look_checks, tone_checks, wood_checks
+from evenburn.core.planning.detail_checks import detail_checks
 from evenburn.core.planning.focus import search_together
+from evenburn.core.planning.follow_checks import follow_checks
+from evenburn.core.planning.follow_plan import work_follow
 from evenburn.core.planning.mark_plan import MarkWork, wish_for, work_mark
 from evenburn.core.planning.materials import Material
 from evenburn.core.planning.placing_checks import bed_checks, blank_checks
 from evenburn.core.planning.survey import survey_mark
 from evenburn.core.proof.board import Board, Burn, Enlargement, draw_board, enlarge, telling_place_mm
+from evenburn.core.proof.lost_places import LostDetail, LostPlace, detail_grid, lost_places
 from evenburn.core.proof.turning import place_on_board
-from evenburn.core.tone.reproduce import Diffuse
 
+FOLLOWED_PIXELS = 10_000_000
 OFFSETS_SHOWN_mm = (0.0, 1.0, 2.0)
 LINES_SHOWN = 36
 
 
+FacesOf = Callable[[str], Sequence[tuple[str, float]]]
+
+
+def no_faces(_mark_id: str) -> Sequence[tuple[str, float]]:
+    """Return no other faces. Definition."""
+    return ()
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PieceWork:
-    """All marks of a piece with the checks, worst first."""
+    """All marks of a piece with the checks, worst first, and where strokes and gaps are lost."""
 
     piece: Piece
     wood: Wood
     marks: tuple[MarkWork, ...]
     checks: tuple[Check, ...]
+    lost: tuple[LostPlace, ...]
 
     def may_burn(self, mark_id: str) -> bool:
         """Return whether no stop forbids a mark: neither its own nor one of the whole piece."""
@@ -60,39 +74,107 @@ def work_piece(
     wood: Wood,
     piece: Piece,
     artworks: Mapping[str, Artwork],
-    diffuse: Diffuse,
     material: Material | None,
     confirmed: bool,
+    faults: Sequence[Check] = (),
+    faces_of: FacesOf = no_faces,
 ) -> PieceWork:
     """Return a piece worked through from artwork to checks.
 
     Parameters
     ----------
     artworks : mark id → artwork.
+    faults : what was found wrong with the artworks themselves, before any planning.
+    faces_of : for a mark's id other faces, each with the narrowest its words have at the same size; asked only where
+        strokes or gaps are lost.
     """
     beam = beam_of_lens(lens)
-    surveys = [
-        survey_mark(machine, piece=piece, mark=mark, wood=wood, artwork=artworks[mark.id]) for mark in piece.marks
-    ]
+    scanned = [mark for mark in piece.marks if mark.treatment in ("solid", "photo")]
+    surveys = [survey_mark(machine, piece=piece, mark=mark, wood=wood, artwork=artworks[mark.id]) for mark in scanned]
     wishes = [
         wish_for(machine, lens=lens, beam=beam, curve=wood.curve, piece=piece, mark=mark, survey=survey)
-        for mark, survey in zip(piece.marks, surveys, strict=True)
+        for mark, survey in zip(scanned, surveys, strict=True)
     ]
-    works: list[MarkWork] = []
-    checks = wood_checks(wood, material=material, confirmed=confirmed)
-    for mark, survey, (wish, found) in zip(piece.marks, surveys, search_together(wishes), strict=True):
-        work = work_mark(wish, found, survey=survey, piece=piece, mark=mark, artwork=artworks[mark.id], diffuse=diffuse)
-        works.append(work)
-        checks += blank_checks(work, piece)
+    works: dict[str, MarkWork] = {}
+    if wishes:
+        for mark, survey, (wish, found) in zip(scanned, surveys, search_together(wishes), strict=True):
+            works[mark.id] = work_mark(wish, found, survey=survey, piece=piece, mark=mark, artwork=artworks[mark.id])
+    for mark in piece.marks:
+        if mark.treatment in ("line", "cut"):
+            works[mark.id] = work_follow(
+                machine, lens=lens, wood=wood, piece=piece, mark=mark, artwork=artworks[mark.id]
+            )
+    checks = [*wood_checks(wood, material=material, confirmed=confirmed), *faults]
+    lost: dict[str, LostDetail] = {}
+    faulty = {fault.mark_id for fault in faults}
+    for mark in piece.marks:
+        work = works[mark.id]
+        if mark.id not in faulty:
+            checks += blank_checks(work, piece)
         checks += bed_checks(work, piece)
-        checks += tone_checks(work, wood)
-        checks += look_checks(work, piece)
+        if work.followed is None:
+            checks += tone_checks(work, wood)
+            checks += look_checks(work, piece)
+            if mark.treatment == "solid" and mark.id not in faulty and _finer_than_kept(work):
+                lost[mark.id] = _lost(work, piece, wood, artworks[mark.id])
+                some = lost[mark.id].places != ()
+                checks += detail_checks(
+                    work,
+                    piece,
+                    lost=lost[mark.id],
+                    faces=faces_of(mark.id) if some else (),
+                    lenses=machine.lenses if some else (),
+                )
+        else:
+            checks += follow_checks(work, piece, wood=wood)
     ordered = sorted(checks, key=lambda c: LEVELS.index(c.level))
-    return PieceWork(piece=piece, wood=wood, marks=tuple(works), checks=tuple(ordered))
+    return PieceWork(
+        piece=piece,
+        wood=wood,
+        marks=tuple(works[m.id] for m in piece.marks),
+        checks=tuple(ordered),
+        lost=tuple(place for found in lost.values() for place in found.places),
+    )
+
+
+def _finer_than_kept(work: MarkWork) -> bool:
+    """Return whether the artwork has strokes or gaps that the recipe may not keep; only then is it worth looking."""
+    widths = work.survey.widths
+    return any(w is not None and w < work.predicted.detail_mm for w in (widths.stroke_mm, widths.gap_mm))
+
+
+def _lost(work: MarkWork, piece: Piece, wood: Wood, artwork: Artwork) -> LostDetail:
+    """Return which strokes and gaps of a solid mark the predicted burn loses; none where nothing can be burnt at all."""
+    grid = detail_grid(work.survey.box_bed_mm, line_spacing_mm=work.recipe.line_spacing_mm)
+    coverage = draw_on_bed(artwork, grid=grid, size_mm=work.mark.size_mm, turn_deg=piece.turn_deg, as_light=False)
+    return lost_places(
+        burn_of(work),
+        wood,
+        coverage=coverage,
+        grid=grid,
+        tone_L=work.predicted.tone_L,
+        size_mm=work.mark.size_mm,
+        outline=outline_on_bed(piece),
+        turn_deg=piece.turn_deg,
+    )
 
 
 def burn_of(work: MarkWork) -> Burn:
-    """Return what the proof has to know of a mark."""
+    """Return what the proof has to know of a mark; followed paths are seen on a grid fine enough for their width."""
+    if work.followed is not None:
+        x0, y0, x1, y1 = work.survey.box_bed_mm
+        fine = max(0.5 * work.predicted.beam_radius_mm, math.sqrt((x1 - x0) * (y1 - y0) / FOLLOWED_PIXELS))
+        return Burn(
+            grid=grid_in_box(work.survey.box_bed_mm, pixel_mm=fine),
+            events=work.events,
+            beam=work.wish.beam,
+            focus_offset_mm=work.recipe.focus_offset_mm,
+            speed_mm_per_s=work.recipe.speed_mm_per_s,
+            line_spacing_mm=0.25 * work.predicted.beam_radius_mm,  # no ripple: single lines are seen themselves
+            passes=work.recipe.passes,
+            rise_time_s=0.0,  # the power follows the speed, the laser is never late by much
+            machine=work.wish.machine,
+        )
     return Burn(
         grid=work.grid,
         events=work.events,
@@ -121,7 +203,7 @@ def proof_pictures(
     board_px : longest side of the board; planned_px, offset_px : width and height of the enlargements.
     generator : makes a fresh generator of the wood's blotches, the same each time it is called.
     """
-    shown = max(work.marks, key=lambda m: float((m.picture_W > 0.0).sum()) * m.grid.pixel_mm**2)
+    shown = max(work.marks, key=lambda m: (m.followed is None, float((m.picture_W > 0.0).sum()) * m.grid.pixel_mm**2))
     burn = burn_of(shown)
     pixel = LINES_SHOWN * shown.recipe.line_spacing_mm / planned_px[1]
     middle = telling_place_mm(

@@ -8,7 +8,8 @@ from collections.abc import Iterable
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from evenburn.core.nouns.events import Event, Sweep
+from evenburn.core.motion.timing import trace_times_s
+from evenburn.core.nouns.events import Event, Sweep, Trace
 from evenburn.core.nouns.machine import Machine
 
 FloatArray = NDArray[np.float64]
@@ -59,12 +60,14 @@ def full_power_s(machine: Machine, events: Iterable[Event]) -> float:
 
     Source
     ------
-    Definition: the sum of fraction times length over speed.
+    Definition: the sum of fraction times time.
     """
-    return float(
-        sum(
-            (power_fraction(machine, power_W=e.power_W) * np.abs(np.diff(e.edges_mm))).sum() / e.speed_mm_per_s
-            for e in events
-            if isinstance(e, Sweep)
-        )
-    )
+    total_s = 0.0
+    for event in events:
+        if isinstance(event, Sweep):
+            share = power_fraction(machine, power_W=event.power_W)
+            total_s += float((share * np.abs(np.diff(event.edges_mm))).sum()) / event.speed_mm_per_s
+        elif isinstance(event, Trace):
+            share = power_fraction(machine, power_W=event.power_W)
+            total_s += float((share * trace_times_s(machine, event)).sum())
+    return total_s

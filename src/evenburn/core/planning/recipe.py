@@ -7,6 +7,7 @@ all, constraints give way in a stated order, and which gave way is told.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -95,6 +96,7 @@ def offsets_mm(beam: Beam) -> FloatArray:
     return np.round(np.arange(0.0, far + OFFSET_STEP_mm, OFFSET_STEP_mm), 6)
 
 
+@lru_cache(maxsize=4096)
 def speed_limit_mm_per_s(machine: Machine, *, axis: Axis, room_mm: float) -> float:
     """Return the greatest speed whose run-up and lead fit into a room. [mm/s]
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,7 +15,9 @@ from evenburn.core.art.picture import Artwork, Drawn, Grid, draw_on_bed, grid_in
 from evenburn.core.layout.place import mark_on_bed, room_mm
 from evenburn.core.nouns.machine import Machine
 from evenburn.core.nouns.mark import Axis, Mark, Piece
+from evenburn.core.nouns.path import Polyline
 from evenburn.core.nouns.wood import Wood
+from evenburn.core.tone.prepare import prepare_light
 from evenburn.core.tone.reproduce import wished_tones_L
 
 Box = tuple[float, float, float, float]
@@ -23,6 +26,7 @@ AXES: tuple[Axis, ...] = ("x", "y")
 SURVEY_PIXELS = 1.5e6  # enough for hull and extents within a tenth of a millimetre on a 150 mm mark
 WIDTH_PIXELS = 6.0e6
 WIDTH_PIXEL_LEAST_mm = 0.025
+WIDTH_STEPS = 8.0  # widths are measured to about a fifth of the wished sharpness: a pixel and a half of these
 INK_SLACK_mm = 0.15  # half of the widest line spacing: by so much the burn image may reach past the surveyed ink
 BARE_L = 0.5  # a photograph's tone this near to the bare wood is left unburnt; half of what anybody sees
 
@@ -55,6 +59,34 @@ def _grown_within(ink: Box, box: Box, *, by_mm: float) -> Box:
     )
 
 
+class _Covered:
+    """Where a photograph's picture lies, drawn as if it were ink."""
+
+    def __init__(self, coverage: Callable[..., NDArray[np.float32]]) -> None:
+        self._coverage = coverage
+
+    def ink(self, *, width_px: int, height_px: int) -> NDArray[np.float32]:
+        """Return where there is a picture, 0–1."""
+        return self._coverage(width_px=width_px, height_px=height_px)
+
+    def light(self, *, width_px: int, height_px: int) -> NDArray[np.float32]:
+        """Return the reverse of it, 0–1."""
+        return np.asarray(1.0 - self.ink(width_px=width_px, height_px=height_px), np.float32)
+
+    def outlines(self, *, width_mm: float, height_mm: float) -> tuple[Polyline, ...]:
+        """Return nothing: it is not followed."""
+        del width_mm, height_mm
+        return ()
+
+
+def picture_coverage(artwork: Artwork, *, mark: Mark, piece: Piece, grid: Grid) -> NDArray[np.float32] | None:
+    """Return where on a bed grid a photograph's picture lies, 0–1; None where the artwork fills its box. Definition."""
+    coverage = getattr(artwork, "coverage", None)
+    if coverage is None:
+        return None
+    return draw_on_bed(_Covered(coverage), grid=grid, size_mm=mark.size_mm, turn_deg=piece.turn_deg, as_light=False)
+
+
 def ink_of_light(light: NDArray[np.float32], *, wood: Wood, tone: float) -> NDArray[np.bool_]:
     """Return where a photograph's wished tone differs enough from the bare wood to be burnt. Definition."""
     wished = wished_tones_L(light, bare_L=wood.curve.bare_L, full_L=tone)
@@ -71,12 +103,22 @@ def survey_mark(machine: Machine, *, piece: Piece, mark: Mark, wood: Wood, artwo
     photo = mark.treatment == "photo"
     widths = Widths(stroke_mm=None, gap_mm=None)
     if not photo:
-        fine = _pixel_mm(mark.size_mm, pixels=WIDTH_PIXELS, least_mm=WIDTH_PIXEL_LEAST_mm)
+        least = max(WIDTH_PIXEL_LEAST_mm, mark.sharpness_mm / WIDTH_STEPS)
+        fine = _pixel_mm(mark.size_mm, pixels=WIDTH_PIXELS, least_mm=least)
         width_px, height_px = (max(1, round(side / fine)) for side in mark.size_mm)
         once = Drawn(picture=artwork.ink(width_px=width_px, height_px=height_px))
         widths = measure_widths(once.picture, pixel_mm=fine)
         artwork = once
     drawn = draw_on_bed(artwork, grid=grid, size_mm=mark.size_mm, turn_deg=piece.turn_deg, as_light=photo)
+    if photo:
+        drawn = prepare_light(
+            drawn,
+            coverage=picture_coverage(artwork, mark=mark, piece=piece, grid=grid),
+            pixel_mm=grid.pixel_mm,
+            preparation=mark.preparation,
+            resolvable_mm=mark.sharpness_mm,
+            darkens=mark.tone_L < wood.curve.bare_L,
+        )
     ink = ink_of_light(drawn, wood=wood, tone=mark.tone_L) if photo else drawn >= 0.5
     ink_box = ink_box_mm(ink, x0_mm=grid.x0_mm, y0_mm=grid.y0_mm, pixel_mm=grid.pixel_mm)
     around = _grown_within(ink_box, box_bed, by_mm=max(grid.pixel_mm, INK_SLACK_mm)) if ink_box is not None else box_bed
@@ -91,5 +133,5 @@ def survey_mark(machine: Machine, *, piece: Piece, mark: Mark, wood: Wood, artwo
             axis: room_mm(around, axis=axis, bed_x_mm=machine.bed_x_mm, bed_y_mm=machine.bed_y_mm) for axis in AXES
         },
         widths=widths,
-        faint_L=wood.curve.bare_L + 0.15 * span if photo and mark.reproduction == "continuous" else None,
+        faint_L=wood.curve.bare_L + 0.15 * span if photo and mark.reproduction in ("auto", "continuous") else None,
     )

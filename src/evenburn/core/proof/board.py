@@ -13,11 +13,12 @@ from shapely import MultiPolygon, Polygon
 
 from evenburn.core.art.picture import Grid
 from evenburn.core.layout.place import allowed_mask
-from evenburn.core.nouns.events import Event
+from evenburn.core.nouns.events import Event, Trace
+from evenburn.core.nouns.machine import Machine
 from evenburn.core.nouns.wood import Wood
 from evenburn.core.optics.beam import Beam, beam_radius_mm
 from evenburn.core.optics.lines import dwell_ms
-from evenburn.core.proof.dose import DoseGrid, LineEnergy, collect, dose_map_J_per_mm2
+from evenburn.core.proof.dose import DoseGrid, LineEnergy, collect, dose_map_J_per_mm2, traced_map_J, traced_pieces
 from evenburn.core.proof.grain import grain_L
 from evenburn.core.proof.look import reflectance_map, wood_colours
 from evenburn.core.proof.turning import middle_of, turned_back, turned_size_px
@@ -28,12 +29,18 @@ Picture = NDArray[np.float32]
 Colours = NDArray[np.uint8]
 EDGE_OVERSAMPLING = 4
 EDGE_COVERAGE = 0.25  # what a row or column has to have somewhere to belong to the board
+FOLLOWED_FINENESS = 0.5  # of the beam's radius: pixels in which a followed line is drawn before its light is averaged
+FOLLOWED_ROWS = 1024  # so many fine rows at a time
 LOOK_WIDTH = 2.0  # the part of an enlargement that has to tell most is at most so much wider than high
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Burn:
-    """One mark's events with what the proof has to know of its recipe."""
+    """One mark's events with what the proof has to know of its recipe.
+
+    `line_spacing_mm` is the width of the burnt line where outlines are followed; `machine` is needed there, since its
+    corners slow the head.
+    """
 
     grid: Grid
     events: tuple[Event, ...]
@@ -44,6 +51,11 @@ class Burn:
     passes: int
     rise_time_s: float
     reversal_offset_mm: float = 0.0
+    machine: Machine | None = None
+
+    def is_followed(self) -> bool:
+        """Return whether outlines are followed; every line of such a mark is seen itself."""
+        return any(isinstance(event, Trace) for event in self.events)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -67,6 +79,8 @@ class Enlargement:
 def mark_reflectance(burn: Burn, wood: Wood) -> Picture:
     """Return luminance 0–1 of a mark on its own grid, lines averaged, row 0 lowest. Source: `reflectance_map`."""
     grid = burn.grid
+    if burn.is_followed():
+        return _followed_reflectance(burn, wood)
     lines = collect(
         burn.events,
         DoseGrid(
@@ -80,6 +94,51 @@ def mark_reflectance(burn: Burn, wood: Wood) -> Picture:
         reversal_offset_mm=burn.reversal_offset_mm,
     )
     return _seen(burn, wood, lines, focus_offset_mm=burn.focus_offset_mm, coarse=True)
+
+
+def _followed_reflectance(burn: Burn, wood: Wood) -> Picture:
+    """Return luminance 0–1 of followed lines on the mark's grid: drawn finer than the beam, then averaged as light.
+
+    A line narrower than a pixel darkens it by its share of the area, as [murray1936] has it, not by its mean dose.
+    """
+    grid = burn.grid
+    radius = float(beam_radius_mm(burn.beam, offset_mm=burn.focus_offset_mm))
+    times = max(1, math.ceil(grid.pixel_mm / (FOLLOWED_FINENESS * radius)))
+    pixel = grid.pixel_mm / times
+    margin = math.ceil(2.0 * radius / pixel) + 1  # the beam's kernel ends at 4 σ = 2 w
+    pieces = traced_pieces(burn.events, machine=burn.machine)
+    assert pieces is not None  # noqa: S101  # asked only for what is followed
+    seen = np.full((grid.rows, grid.columns), luminance(wood.curve.bare_L), np.float32)
+    step = max(1, FOLLOWED_ROWS // times)
+    for low in range(0, grid.rows, step):
+        rows = min(step, grid.rows - low)
+        window = DoseGrid(
+            x0_mm=grid.x0_mm - margin * pixel,
+            y0_mm=grid.y0_mm + low * grid.pixel_mm - margin * pixel,
+            pixel_x_mm=pixel,
+            pixel_y_mm=pixel,
+            rows=rows * times + 2 * margin,
+            columns=grid.columns * times + 2 * margin,
+        )
+        traced = traced_map_J(pieces, window)
+        if not traced.any():
+            continue
+        none = np.zeros_like(traced)
+        lines = LineEnergy(
+            grid=window,
+            axis="x",
+            speed_mm_per_s=burn.speed_mm_per_s,
+            forward_J=none,
+            backward_J=none,
+            traced_J=traced,
+        )
+        fine = _seen(burn, wood, lines, focus_offset_mm=burn.focus_offset_mm, coarse=False)
+        seen[low : low + rows] = cv2.resize(
+            np.ascontiguousarray(fine[margin:-margin, margin:-margin]),
+            (grid.columns, rows),
+            interpolation=cv2.INTER_AREA,
+        )
+    return seen
 
 
 def _seen(burn: Burn, wood: Wood, lines: LineEnergy, *, focus_offset_mm: float, coarse: bool) -> Picture:
@@ -236,6 +295,7 @@ def _close(
             columns=width,
         ),
         reversal_offset_mm=burn.reversal_offset_mm,
+        machine=burn.machine,
     )
     return _seen(burn, wood, lines, focus_offset_mm=focus_offset_mm, coarse=False)[margin:-margin, margin:-margin]
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -129,8 +130,12 @@ def test_a_slanting_line_of_rounded_points_is_one_run_and_a_corner_is_not() -> N
     length, accel = (10**2 + 20**2) ** 0.5, min(5000 * 5**0.5, 3000 * 5**0.5 / 2)
     # each of 300 points may be off by half a printed step, which adds at most that much to each length
     assert time_s(slant) == pytest.approx(length / 300 + 300 / accel, abs=300 * 0.0005 / 300)
-    bent = "G1 X100 Y0\nG1 X200 Y2"  # 1.1 degrees
-    assert time_s(bent) > time_s("G1 X200 Y0") + 0.9 * 300 / 5000
+    # 45 degrees: the circle that leaves the corner by 0.02 mm has r = 0.02 / (1/cos 22.5° − 1) = 0.24285 mm
+    bent, corner = "G1 X100 Y0\nG1 X200 Y100", (3000 * 0.24285) ** 0.5
+    accel = 3000 * 2**0.5
+    first = 100 / 300 + 300 / 5000 / 2 + (300 - corner) ** 2 / (2 * 5000 * 300)
+    second = 100 * 2**0.5 / 300 + 300 / accel / 2 + (300 - corner) ** 2 / (2 * accel * 300)
+    assert time_s(bent) == pytest.approx(first + second, rel=1e-5)  # the radius is printed to five digits
 
 
 def test_only_runs_that_burn_add_the_overhead() -> None:
@@ -150,9 +155,110 @@ def test_an_arc_is_no_faster_than_its_curve_allows() -> None:
     assert time_s("G2 X6 Y0 I3 J0") == pytest.approx(length / speed + speed / 3000)
 
 
+CORNER = (3000 * 0.02 * (1 + 2**0.5)) ** 0.5  # a right angle: r (√2 − 1) = 0.02 mm; 12.035 mm/s
+
+
+def between_s(length_mm: float, *, accel: float, enter: float, leave: float) -> float:
+    """Return ruckig's time of a move at 300 mm/s at most that is already under way, or still is."""
+    ask = ruckig.InputParameter(1)
+    ask.target_position, ask.current_velocity, ask.target_velocity = [length_mm], [enter], [leave]
+    ask.max_velocity, ask.max_acceleration, ask.max_jerk = [300.0], [accel], [float("inf")]
+    answer = ruckig.Trajectory(1)
+    assert ruckig.Ruckig(1).calculate(ask, answer) in {ruckig.Result.Working, ruckig.Result.Finished}
+    return float(answer.duration)
+
+
+def test_a_square_is_run_through_and_slows_at_its_corners() -> None:
+    by_ruckig = (
+        between_s(40.0, accel=5000.0, enter=0.0, leave=CORNER)
+        + between_s(40.0, accel=3000.0, enter=CORNER, leave=CORNER)
+        + between_s(40.0, accel=5000.0, enter=CORNER, leave=CORNER)
+        + between_s(40.0, accel=3000.0, enter=CORNER, leave=0.0)
+    )
+    assert time_s("G1 X40\nY40\nX0\nY0") == pytest.approx(by_ruckig, abs=SOLVER_S)
+    # cut into pieces it is the same square
+    assert time_s("G1 X7\nX31.5\nX40\nY0.06\nY40\nX39.95\nX0\nY20\nY0.1\nY0") == pytest.approx(by_ruckig, abs=SOLVER_S)
+
+
+def test_a_corner_is_passed_faster_where_more_of_it_may_be_cut() -> None:
+    square = "G1 X40\nY40\nX0\nY0"
+    exact, loose = (time_s(square, replace(BENCH, corner_tolerance_mm=by)) for by in (0.001, 0.5))
+    assert loose < time_s(square) < exact
+    stops = sum(between_s(40.0, accel=a, enter=0.0, leave=0.0) for a in (5000.0, 3000.0, 5000.0, 3000.0))
+    assert exact < stops
+
+
+@pytest.mark.parametrize("word", ["G4 P0", "M3 S0", "M5", "M0"])
+def test_whatever_holds_the_head_ends_a_path_with_bends(word: str) -> None:
+    halves = (
+        between_s(40.0, accel=5000.0, enter=0.0, leave=CORNER),
+        between_s(40.0, accel=3000.0, enter=CORNER, leave=0.0),
+    )
+    body = f"G1 X40\nY40\n{word}\nG1 X0\nY0"
+    assert time_s(body) == pytest.approx(2.0 * sum(halves), abs=SOLVER_S)
+    rapid_s = 2 * (20 / 3000) ** 0.5  # too short for 500 mm/s
+    assert time_s("G1 X40\nY40\nG0 Y60\nG0 Y40\nG1 X0\nY0") == pytest.approx(
+        2.0 * sum(halves) + 2.0 * rapid_s, abs=SOLVER_S
+    )
+
+
+def test_a_path_with_bends_adds_the_overhead_once_and_only_if_it_burns() -> None:
+    slow = replace(BENCH, line_overhead_s=0.25)
+    lit = "M3 S0\nG1 X40 S300\nY40 S0\nX0 S300\nY0 S0"
+    assert time_s(lit, slow) == pytest.approx(time_s(lit) + 0.25)
+    dark = "M3 S0\nG1 X40\nY40\nX0\nY0"
+    assert time_s(dark, slow) == pytest.approx(time_s(dark))
+
+
+def test_many_paths_are_timed_as_each_alone() -> None:
+    square = "G1 X{0}\nY40\nX0\nY0\nG0 X{0}\nG0 X0\n"
+    sizes = (5, 11.5, 40)
+    together = time_s("".join(square.format(size) for size in sizes))
+    assert together == pytest.approx(sum(time_s(square.format(size)) for size in sizes), rel=1e-12)
+
+
+def test_limited_jerk_counts_in_the_mean_where_a_path_bends() -> None:
+    """300 mm/s in 300/5000 + 5000/1e5 = 0.11 s are 2727 mm/s² in the mean along x, 2308 along y."""
+    mean_x, mean_y = 300 / (300 / 5000 + 5000 / 1e5), 300 / (300 / 3000 + 3000 / 1e5)
+    corner = (mean_y * 0.02 * (1 + 2**0.5)) ** 0.5
+    by_ruckig = between_s(400.0, accel=mean_x, enter=0.0, leave=corner)
+    by_ruckig += between_s(300.0, accel=mean_y, enter=corner, leave=0.0)
+    assert time_s("G1 X400\nY300", JERKY) == pytest.approx(by_ruckig, abs=SOLVER_S)
+
+
+def test_a_gentle_bow_of_short_moves_is_no_straight_line() -> None:
+    """Chords of 0.03 mm on r = 1 mm bend by 1.7 degrees each; 300 mm/s would be thirty times what 3000 mm/s² hold."""
+    angles = np.linspace(0.0, np.pi, 105)
+    arc = "\n".join(f"G1 X{1 - np.cos(a):.3f} Y{np.sin(a):.3f}" for a in angles[1:])
+    v = 3000**0.5
+    # places are rounded to 1 µm, and a chord is taken for straight up to 2 µm off it
+    assert time_s(arc) == pytest.approx(np.pi / v + v / 3000, rel=0.1)
+
+
 def test_full_power_seconds_are_energy_over_full_power() -> None:
-    # 100 mm at 300 mm/s and half power, 50 mm at 100 mm/s and full power
+    # 100 mm up to 300 mm/s at half power, 50 mm up to 100 mm/s at full power; starts and stops count in full
     report = read_program(
         "G21 G90 G94 G17\nM5\nF18000\nG0 X0 Y0\nM3 S0\nG1 X100 S500\nG1 X150 S1000 F6000\nG1 X160 S0\nM5\nM2\n", BENCH
     )
-    assert report.full_power_s == pytest.approx(0.5 * 100 / 300 + 1.0 * 50 / 100)
+    first = 0.5 * (100 / 300 + 300 / 5000)
+    second = 50 / 100 + 0.5 * 100 / 5000  # it goes on dark, and stops there
+    assert report.full_power_s == pytest.approx(first + second)
+
+
+def test_full_power_seconds_of_a_line_with_room_at_both_ends_are_at_its_feed() -> None:
+    report = read_program(
+        "G21 G90 G94 G17\nM5\nF18000\nG0 X0 Y0\nM3 S0\nG1 X9 S0\nG1 X59 S400\nG1 X109 S800\nG1 X118 S0\nM5\nM2\n", BENCH
+    )  # 9 mm are v²/2a
+    assert report.full_power_s == pytest.approx((0.4 + 0.8) * 50 / 300, rel=1e-12)
+
+
+def test_power_that_follows_speed_leaves_the_same_energy_on_each_millimetre() -> None:
+    """S set to the mean speed of each piece: the seconds at full power are length over feed, whatever the corners do."""
+    ramp = [(n / 10) ** 2 * 9 for n in range(11)]  # v grows by a tenth of 300 mm/s from place to place
+    places = [*ramp, *(118 - place for place in reversed(ramp))]
+    lines = []
+    for low, high in pairwise(places):
+        start, end = (min(300.0, (2 * 5000 * max(min(p, 118 - p), 0.0)) ** 0.5) for p in (low, high))
+        lines.append(f"G1 X{high:.3f} S{1000 * 0.5 * (start + end) / 300:.3f}")
+    report = read_program("G21 G90 G94 G17\nM5\nF18000\nG0 X0 Y0\nM3 S0\n" + "\n".join(lines) + "\nM5\nM2\n", BENCH)
+    assert report.full_power_s == pytest.approx(118 / 300, rel=1e-3)  # places are rounded to 1 µm of 0.09 mm

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from evenburn.core.motion.bounds import boxes_mm, overhang_mm
-from evenburn.core.nouns.events import Comment, Dwell, Sweep, Travel
+from evenburn.core.nouns.events import Comment, Dwell, Sweep, Trace, Travel
 
 
 def sweep(*, axis: str, start: float, end: float, cross: float, edges: list[float], power: list[float]) -> Sweep:
@@ -48,6 +48,14 @@ def test_a_sweep_that_never_fires_burns_nothing() -> None:
     moved, burnt = boxes_mm([sweep(axis="x", start=0.0, end=50.0, cross=8.0, edges=[10, 40], power=[0.0])])
     assert moved == (0.0, 8.0, 50.0, 8.0)
     assert burnt is None
+
+
+def test_of_a_followed_path_only_lit_pieces_burn() -> None:
+    points = np.array([[0.0, 0.0], [10.0, 0.0], [10.0, 20.0], [-5.0, 20.0], [-5.0, 30.0]])
+    path = Trace(points_mm=points, speed_mm_per_s=50.0, power_W=np.array([0.0, 8.0, 0.0, 0.0]))
+    assert boxes_mm([path]) == ((-5.0, 0.0, 10.0, 30.0), (10.0, 0.0, 10.0, 20.0))
+    dark = Trace(points_mm=points, speed_mm_per_s=50.0, power_W=np.zeros(4))
+    assert boxes_mm([dark]) == ((-5.0, 0.0, 10.0, 30.0), None)
 
 
 @pytest.mark.parametrize(

@@ -14,7 +14,7 @@ from evenburn.core.motion.timing import (
     time_lower_bound_s,
     travel_time_s,
 )
-from evenburn.core.nouns.events import Comment, Dwell, Event, Sweep, Travel
+from evenburn.core.nouns.events import Comment, Dwell, Event, Sweep, Trace, Travel
 from evenburn.core.nouns.mark import Axis
 from unit.core.examples import machine
 
@@ -155,3 +155,57 @@ def test_a_single_line_without_gaps_reaches_its_lower_bound() -> None:
         power_W=np.array([30.0]),
     )
     assert time_lower_bound_s(BENCH, [sweep]) == pytest.approx(program_time_s(BENCH, [sweep]), rel=1e-12)
+
+
+def trace(points: list[tuple[float, float]], *, power: list[float] | None = None, speed: float = 100.0) -> Trace:
+    return Trace(
+        points_mm=np.array(points, dtype=np.float64),
+        speed_mm_per_s=speed,
+        power_W=np.array([20.0] * (len(points) - 1) if power is None else power),
+    )
+
+
+def test_a_followed_path_takes_its_pieces_and_one_overhead_and_the_head_stands_at_its_end() -> None:
+    events: list[Event] = [
+        Travel(to_mm=(0.0, 0.0)),
+        trace([(0.0, 0.0), (20.0, 0.0), (20.0, 20.0)]),
+        Travel(to_mm=(20.0, 320.0)),
+    ]
+    corner = math.sqrt(
+        3000.0 * 0.02 * (1.0 + math.sqrt(2.0))
+    )  # a right angle, tests/unit/core/motion/test_path_speed.py
+    # [biagiotti2008], 3.2 with a speed at one end: L/v + (v − v1)²/(2 a v) there, v/(2 a) at the end at rest
+    sides_s = sum(
+        20.0 / 100.0 + (100.0 - corner) ** 2 / (2.0 * a * 100.0) + 100.0 / (2.0 * a) for a in (5000.0, 3000.0)
+    )
+    rapid_s = 300.0 / 600.0 + 600.0 / 3000.0
+    assert program_time_s(BENCH, events) == pytest.approx(sides_s + rapid_s, rel=1e-12)
+    slower = machine(line_overhead_s=0.05)
+    assert program_time_s(slower, events) - program_time_s(BENCH, events) == pytest.approx(0.05, abs=1e-12)
+
+
+def test_lower_bound_of_followed_paths_by_hand() -> None:
+    """80 mm burnt of 100 mm, at 100 mm/s; on a slant both axes together give √(5000² + 3000²) = 5831 mm/s²."""
+    events: list[Event] = [
+        trace([(0.0, 0.0), (50.0, 0.0), (60.0, 0.0), (60.0, 20.0)], power=[20.0, 0.0, 20.0]),
+        trace([(0.0, 50.0), (10.0, 50.0), (20.0, 50.0)], power=[20.0, 0.0]),
+    ]
+    bench = machine(line_overhead_s=0.01)
+    by_hand = 80.0 / 100.0 + 100.0 / math.hypot(5000.0, 3000.0) + 0.01
+    assert time_lower_bound_s(bench, events) == pytest.approx(by_hand, rel=1e-12)
+    assert by_hand <= program_time_s(bench, events)
+
+
+def test_one_short_straight_burn_on_both_axes_at_once_reaches_its_lower_bound() -> None:
+    ends = [(0.0, 0.0), (0.5, 0.3)]  # in the direction of (5000, 3000) both axes give all they have
+    assert time_lower_bound_s(BENCH, [trace(ends)]) == pytest.approx(program_time_s(BENCH, [trace(ends)]), rel=1e-12)
+
+
+def test_a_path_that_never_fires_is_not_bound_to_take_any_time() -> None:
+    assert time_lower_bound_s(BENCH, [trace([(0.0, 0.0), (9.0, 0.0)], power=[0.0])]) == 0.0
+
+
+def test_sweeps_and_paths_together_are_bound_by_both() -> None:
+    sweep, path = line(start=0.0, end=100.0), trace([(0.0, 50.0), (30.0, 50.0)])
+    both = time_lower_bound_s(BENCH, [sweep, path])
+    assert both == pytest.approx(time_lower_bound_s(BENCH, [sweep]) + 30.0 / 100.0, rel=1e-12)

@@ -5,8 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from evenburn.core.nouns.events import Sweep, Trace
 from evenburn.core.planning.power import (
     delivered_power_W,
+    full_power_s,
     power_fraction,
     power_window_W,
     power_word,
@@ -63,3 +65,25 @@ def test_full_power_is_the_greatest_word_and_no_power_is_nought() -> None:
 
 def test_the_window_runs_from_the_least_that_fires_to_the_cap() -> None:
     assert power_window_W(MACHINE) == pytest.approx((4.0, 48.4), rel=1e-12)  # 31 + 0.3/0.5 · 29 W
+
+
+def test_full_power_seconds_count_each_moment_by_its_fraction() -> None:
+    # 4 W are a tenth and 31 W half of this bench's power; 2 mm from rest, 16 mm at 100 mm/s, 2 mm to rest at 2500 mm/s²
+    sweep = Sweep(
+        axis="x",
+        cross_mm=0.0,
+        start_mm=0.0,
+        end_mm=90.0,
+        speed_mm_per_s=200.0,
+        edges_mm=np.array([10.0, 50.0, 60.0]),
+        power_W=np.array([31.0, 4.0]),
+    )
+    assert full_power_s(MACHINE, [sweep]) == pytest.approx(0.5 * 40 / 200 + 0.1 * 10 / 200, rel=1e-12)
+    bench = machine(accel_x_mm_per_s2=2500.0)
+    trace = Trace(
+        points_mm=np.array([[0.0, 0.0], [2.0, 0.0], [18.0, 0.0], [20.0, 0.0]]),
+        speed_mm_per_s=100.0,
+        power_W=np.array([4.0, 31.0, 0.0]),
+    )
+    # the two ramps of v²/2a = 2 mm take v/a = 0.04 s each
+    assert full_power_s(bench, [sweep, trace]) == pytest.approx(0.105 + 0.1 * 0.04 + 0.5 * 16 / 100, rel=1e-12)

@@ -15,6 +15,7 @@ from evenburn.core.motion.raster import raster_events
 from evenburn.core.nouns.blank import Blank
 from evenburn.core.nouns.machine import Lens, Machine
 from evenburn.core.nouns.mark import Hold, Mark, Piece
+from evenburn.core.nouns.path import Polyline
 from evenburn.core.nouns.provenance import Provenance
 from evenburn.core.nouns.wood import CharacteristicCurve, Wood
 from evenburn.core.optics.beam import Beam
@@ -110,6 +111,10 @@ class Drawn:
 
     def light(self, *, width_px: int, height_px: int) -> Picture:
         return np.asarray(1.0 - self.ink(width_px=width_px, height_px=height_px), np.float32)
+
+    def outlines(self, *, width_mm: float, height_mm: float) -> tuple[Polyline, ...]:
+        del width_mm, height_mm
+        return ()
 
 
 def letter_f() -> Picture:

@@ -3,13 +3,19 @@
 from __future__ import annotations
 
 import itertools
+import math
 
 import numpy as np
 import pytest
 from shapely import MultiPolygon, box
 
 from evenburn.core.art.picture import Grid
-from evenburn.core.proof.board import draw_board, enlarge, telling_place_mm
+from evenburn.core.motion.follow import FollowPath, trace_events
+from evenburn.core.optics.beam import Beam
+from evenburn.core.proof import board as board_module
+from evenburn.core.proof.board import Burn, draw_board, enlarge, mark_reflectance, telling_place_mm
+from evenburn.core.response.curve import tone_L
+from evenburn.core.tone.colour import luminance
 from unit.core.proof.bench import (
     BARE_L,
     HALF_L,
@@ -20,6 +26,7 @@ from unit.core.proof.bench import (
     burnt,
     letter_f,
     light_of,
+    machine,
     on_bed_mm,
     solid,
     wood,
@@ -219,3 +226,74 @@ def test_the_smallest_marks_have_a_place_too(rows: int, columns: int) -> None:
     )
     assert 10.0 <= x <= 10.0 + 0.1 * columns
     assert 20.0 <= y <= 20.0 + 0.1 * rows
+
+
+def _followed(points: list[tuple[float, float]], *, pixel_mm: float, radius_mm: float = 0.1) -> Burn:
+    """Return a burn of a path at 0.12 J/mm on a grid of 30 by 20 mm."""
+    path = FollowPath(points_mm=np.array(points), closed=False, off_mm=np.zeros((0, 2)))
+    bench = machine()
+    events = trace_events(
+        bench, [path], speed_mm_per_s=50.0, line_energy_J_per_mm=0.12, passes=1, least_W=0.0, most_W=60.0
+    )
+    return Burn(
+        grid=Grid(x0_mm=0.0, y0_mm=0.0, pixel_mm=pixel_mm, rows=round(20 / pixel_mm), columns=round(30 / pixel_mm)),
+        events=tuple(events),
+        beam=Beam(waist_radius_mm=radius_mm, rayleigh_length_mm=1.0),
+        focus_offset_mm=0.0,
+        speed_mm_per_s=50.0,
+        line_spacing_mm=2.0 * radius_mm,
+        passes=1,
+        rise_time_s=0.0,
+        machine=bench,
+    )
+
+
+@pytest.mark.parametrize("pixel_mm", [0.05, 0.25, 1.0])
+@pytest.mark.parametrize("end", [(25.0, 6.013), (25.0, 13.5)])
+def test_a_line_narrower_than_a_pixel_darkens_it_by_its_share_of_the_area(
+    pixel_mm: float, end: tuple[float, float]
+) -> None:
+    """Light lost per millimetre of line: the integral across a Gaussian of dose, whatever the pixel."""
+    burn = _followed([(5.0, 6.013), end], pixel_mm=pixel_mm)
+    beside = np.linspace(-0.6, 0.6, 4001)
+    dose = math.sqrt(2.0 / math.pi) * 0.12 / 0.1 * np.exp(-2.0 * (beside / 0.1) ** 2)
+    seen = luminance(tone_L(wood().curve, np.log10(dose)))
+    lost = float((luminance(BARE_L) - seen).mean()) * 1.2
+    picture = mark_reflectance(burn, wood()).astype(np.float64)
+    length = math.hypot(end[0] - 5.0, end[1] - 6.013)
+    # both ends add half a beam; pixels of half a radius may lie well or ill to the line: 2 %
+    assert float((luminance(BARE_L) - picture).sum()) * pixel_mm**2 / length == pytest.approx(lost, rel=0.025)
+
+
+def test_a_followed_line_is_seen_on_the_board_and_close_to() -> None:
+    burn = _followed([(5.0, 10.0), (25.0, 10.0)], pixel_mm=0.05)
+    even = wood(evenness_L=0.0, grain=False)
+    board = draw_board(
+        box(0.0, 0.0, 30.0, 20.0), even, burns=[burn], turn_deg=0.0, longest_px=300, generator=_generator()
+    )
+    light = light_of(board.colours)
+    rows = np.flatnonzero((light < BARE_L - 3.0).any(axis=1))
+    assert set(rows.tolist()) <= {98, 99, 100, 101}  # 0.1 mm each, the line is 0.2 mm wide at its foot
+    assert rows.size >= 2
+    part = enlarge(
+        burn,
+        even,
+        middle_mm=(15.0, 10.0),
+        size_px=(80, 60),
+        pixel_mm=0.01,
+        focus_offset_mm=0.0,
+        generator=_generator(),
+    )
+    column = light_of(part.colours)[:, 40]
+    peak = math.sqrt(2.0 / math.pi) * 0.12 / 0.1
+    assert column.min() == pytest.approx(float(tone_L(even.curve, math.log10(peak))), abs=TONE_TOLERANCE_L)
+    assert column[0] == pytest.approx(BARE_L, abs=TONE_TOLERANCE_L)
+
+
+def test_the_board_looks_the_same_drawn_in_bands(monkeypatch: pytest.MonkeyPatch) -> None:
+    burn = _followed([(5.0, 3.0), (25.0, 16.0), (8.0, 14.0)], pixel_mm=0.1)
+    whole = mark_reflectance(burn, wood())
+    monkeypatch.setattr(board_module, "FOLLOWED_ROWS", 22)
+    assert mark_reflectance(burn, wood()) == pytest.approx(
+        whole, abs=1e-3
+    )  # the table of tones is made anew in each band

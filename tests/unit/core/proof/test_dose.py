@@ -12,11 +12,20 @@ import pytest
 from numpy.typing import NDArray
 from scipy.special import erf
 
+from evenburn.core.motion.follow import FollowPath, trace_events
 from evenburn.core.motion.raster import raster_events
-from evenburn.core.nouns.events import Event, Sweep, Travel
+from evenburn.core.nouns.events import Event, Sweep, Trace, Travel
 from evenburn.core.nouns.machine import Machine
 from evenburn.core.optics.lines import line_peak_dose_J_per_mm2, mean_dose_J_per_mm2, ripple_factor
-from evenburn.core.proof.dose import DoseGrid, collect, dose_map_J_per_mm2, total_energy_J
+from evenburn.core.proof import dose as dose_module
+from evenburn.core.proof.dose import (
+    DoseGrid,
+    collect,
+    dose_map_J_per_mm2,
+    total_energy_J,
+    traced_map_J,
+    traced_pieces,
+)
 from unit.core.examples import machine
 
 FLOAT32 = 1e-5  # maps are float32: 6e-8 each, some hundred terms of one sign
@@ -252,3 +261,87 @@ def test_without_the_lead_they_would_not_meet() -> None:
         profile = dose.sum(axis=0)
         middles.append(float((profile * places).sum() / profile.sum()))
     assert middles[0] - middles[1] == pytest.approx(2.0 * 500.0 * tau, abs=2e-3)  # e⁻⁸ of the response is cut
+
+
+def followed(points: Any, *, energy: float = 0.3, closed: bool = False, bench: Machine = PROMPT) -> list[Event]:
+    way = FollowPath(points_mm=np.array(points, dtype=np.float64), closed=closed, off_mm=np.zeros((0, 2)))
+    return list(
+        trace_events(
+            bench, [way], speed_mm_per_s=100.0, line_energy_J_per_mm=energy, passes=1, least_W=0.0, most_W=48.0
+        )
+    )
+
+
+@pytest.mark.parametrize("pixel", [0.02, 0.05])
+def test_a_followed_path_leaves_all_its_energy(pixel: float) -> None:
+    rng = np.random.default_rng(12)
+    events = followed(np.round(rng.uniform(1.0, 5.0, (12, 2)), 3), closed=True)
+    length = sum(float(np.hypot(*np.diff(e.points_mm, axis=0).T).sum()) for e in events if isinstance(e, Trace))
+    total = total_energy_J(events, machine=PROMPT)
+    assert total == pytest.approx(0.3 * length, rel=1e-9)  # power follows speed, corners or not
+    side = math.ceil(6.0 / pixel)
+    lines = collect(events, grid(rows=side, columns=side, pixel_mm=pixel), machine=PROMPT)
+    assert lines.traced_J is not None
+    assert float(lines.traced_J.astype(np.float64).sum()) == pytest.approx(total, rel=FLOAT32)
+    # a laser that answers late would blur what is scanned; what is followed is left as it is
+    dose = dose_map_J_per_mm2(lines, beam_radius_mm=0.1, rise_time_s=0.01)
+    assert float(dose.astype(np.float64).sum()) * pixel**2 == pytest.approx(total, rel=FLOAT32)
+
+
+@pytest.mark.parametrize("angle_deg", [0.0, 23.0, 90.0])
+def test_across_a_followed_line_the_dose_is_the_gaussian_of_the_line_integral(angle_deg: float) -> None:
+    """0.2 J/mm (60 W at 300 mm/s) under w = 57.13 µm peaks at 2.793 J/mm²: check-values.md, 2."""
+    w, pixel, angle = 0.05713, 0.01, math.radians(angle_deg)
+    way = np.array([math.cos(angle), math.sin(angle)])
+    middle = np.array([2.0, 2.0])
+    events = followed([middle - 12.0 * way, middle + 12.0 * way], energy=0.2)
+    window = grid(rows=400, columns=400, pixel_mm=pixel)
+    dose = dose_map_J_per_mm2(collect(events, window, machine=PROMPT), beam_radius_mm=w, rise_time_s=0.0)
+    y, x = np.mgrid[150:250, 150:250]
+    beside = (x * pixel + 0.5 * pixel - 2.0) * way[1] - (y * pixel + 0.5 * pixel - 2.0) * way[0]
+    expected = 2.793 * np.exp(-2.0 * (beside / w) ** 2)
+    # a dot is split over two pixels of w/5.7: by up to 1/4 or 1/6 pixel² of variance more or less than in the mean
+    assert dose[150:250, 150:250] == pytest.approx(expected, abs=0.011 * 2.793)
+
+
+def test_a_window_holds_only_its_part_of_a_followed_path() -> None:
+    events = followed([[0.0, 1.0], [40.0, 1.0]])
+    lines = collect(events, grid(rows=20, columns=20, pixel_mm=0.1, x0_mm=14.0), machine=PROMPT)
+    assert lines.traced_J is not None
+    # 2 mm of it; at the window's ends half a pixel's dots go half each way
+    assert float(lines.traced_J.sum()) == pytest.approx(0.3 * 2.0, rel=2e-3)
+    elsewhere = collect(events, grid(rows=20, columns=20, pixel_mm=0.1, x0_mm=14.0, y0_mm=30.0), machine=PROMPT)
+    assert elsewhere.traced_J is not None
+    assert not elsewhere.traced_J.any()
+
+
+def test_the_many_dots_of_a_long_path_are_laid_down_in_parts(monkeypatch: pytest.MonkeyPatch) -> None:
+    rng = np.random.default_rng(13)
+    events = followed(np.round(rng.uniform(0.0, 3.0, (9, 2)), 3))
+    window = grid(rows=90, columns=80, pixel_mm=0.04)
+    pieces = traced_pieces(events, machine=PROMPT)
+    assert pieces is not None
+    whole = traced_map_J(pieces, window)
+    monkeypatch.setattr(dose_module, "DOTS_AT_ONCE", 7)
+    assert traced_map_J(pieces, window) == pytest.approx(whole, rel=1e-6)
+
+
+@pytest.mark.parametrize("axis", ["x", "y"])
+def test_what_is_scanned_and_what_is_followed_add_up(axis: str) -> None:
+    scanned = burn(PROMPT, np.full((9, 14), 20.0), axis=axis)
+    path = followed([[0.1, 0.2], [1.3, 0.9]])
+    window = grid(rows=90, columns=100, pixel_mm=0.03, x0_mm=-0.5, y0_mm=-0.5)
+
+    def dose(events: list[Event]) -> NDArray[np.float32]:
+        lines = collect(events, window, machine=PROMPT)
+        return dose_map_J_per_mm2(lines, beam_radius_mm=0.1, rise_time_s=0.0)
+
+    assert dose([*scanned, *path]) == pytest.approx(dose(scanned) + dose(path), rel=1e-5, abs=1e-6)
+
+
+def test_a_followed_path_without_its_machine_is_refused() -> None:
+    events = followed([[0.0, 0.0], [1.0, 0.0]])
+    with pytest.raises(ValueError, match="without the machine"):
+        collect(events, grid(rows=4, columns=4, pixel_mm=0.1))
+    with pytest.raises(ValueError, match="without the machine"):
+        total_energy_J(events)

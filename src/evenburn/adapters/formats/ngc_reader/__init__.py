@@ -5,7 +5,8 @@
     machine_state  blocks in order of execution → moves        (Table 8)
     program        a text → moves, with a short way for the common line
     geometry       moves → lengths, boxes, what lies outside
-    clock          moves → seconds
+    clock          moves → seconds, by way of
+    bends          moves that bend without a stop → seconds
     check          all of it → a Report
 
 Nothing here knows how programs are written.

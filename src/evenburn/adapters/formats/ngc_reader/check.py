@@ -6,12 +6,10 @@ from pathlib import Path as FilePath
 
 import numpy as np
 
-from evenburn.adapters.formats.ngc_reader.clock import moving_time_s
+from evenburn.adapters.formats.ngc_reader.clock import clock
 from evenburn.adapters.formats.ngc_reader.findings import Collector, Limits, Report
-from evenburn.adapters.formats.ngc_reader.geometry import Path, boxes_of, judge_moves, path_of
-from evenburn.adapters.formats.ngc_reader.machine_state import RAPID
+from evenburn.adapters.formats.ngc_reader.geometry import boxes_of, judge_moves, path_of
 from evenburn.adapters.formats.ngc_reader.program import run_program
-from evenburn.adapters.formats.ngc_reader.scales import S_PER_MIN
 from evenburn.core.errors import NotFound, StorageError, UnreadableFile
 
 LARGEST_FILE_BYTES = 512 * 2**20
@@ -34,7 +32,7 @@ def read_program(text: str, limits: Limits, *, is_exact: bool = False) -> Report
     Returns
     -------
     Report
-        Lengths in mm, times in s. `time_s` is rest to rest for each straight run, plus dwells.
+        Lengths in mm, times in s. `time_s` is rest to rest for each run of moves without a stop, plus dwells.
 
     Source
     ------
@@ -51,6 +49,7 @@ def read_program(text: str, limits: Limits, *, is_exact: bool = False) -> Report
     if not machine.is_empty:
         judge_moves(path, moves, limits=limits, findings=findings)
     burn_box, travel_box = boxes_of(path, moves)
+    timed = clock(path, moves, limits=limits)
     everything = findings.findings()
     return Report(
         findings=everything,
@@ -59,8 +58,8 @@ def read_program(text: str, limits: Limits, *, is_exact: bool = False) -> Report
         burn_length_mm=float(path.length_mm[path.power_word > 0].sum()),
         burn_box_mm=burn_box,
         travel_box_mm=travel_box,
-        time_s=moving_time_s(path, moves, limits=limits) + machine.dwell_s,
-        full_power_s=_full_power_s(path, limits),
+        time_s=timed.total_s + machine.dwell_s,
+        full_power_s=float(np.dot(path.power_word / limits.power_word_max, timed.burning_s)),
         passed=all(finding.level != "stop" for finding in everything),
     )
 
@@ -107,9 +106,3 @@ def verify_file(path: FilePath, limits: Limits) -> Report:
         what = f"byte {err.object[err.start]:#04x} is not UTF-8 text"
         raise UnreadableFile(str(path), what, line=line, hint="save the program as plain ASCII") from err
     return read_program(text, limits)
-
-
-def _full_power_s(path: Path, limits: Limits) -> float:
-    burns = (path.power_word > 0) & (path.kind != RAPID) & (path.feed_mm_per_min > 0)
-    duration_s = path.length_mm[burns] / (path.feed_mm_per_min[burns] / S_PER_MIN)
-    return float(np.dot(path.power_word[burns] / limits.power_word_max, duration_s))

@@ -87,7 +87,8 @@ RULES: dict[str, tuple[Level, str]] = {
 class Limits:
     """What the machine file says a program may ask for.
 
-    `on_words` and `off_words` are M words; `jerk_mm_per_s3` is None where the machine has no jerk limit.
+    `on_words` and `off_words` are M words; `jerk_mm_per_s3` is None where the machine has no jerk limit;
+    `corner_tolerance_mm` is how far the head may cut the corners of moves that follow one another without a stop.
 
     Raises
     ------
@@ -108,6 +109,7 @@ class Limits:
     power_least_fraction: float
     on_words: tuple[str, ...] = ("M3",)
     off_words: tuple[str, ...] = ("M5",)
+    corner_tolerance_mm: float = 0.02
 
     def __post_init__(self) -> None:
         """Refuse limits that nothing could keep."""
@@ -155,8 +157,9 @@ class Report:
     """What a program holds and what is wrong with it.
 
     `lines` counts the text's lines and `moves` the lines that move; boxes are (x0, y0, x1, y1), None where nothing
-    moves; `full_power_s` is the burning moves' S over the full power word times their duration at feed, the seconds
-    at full power that put in the same energy. `passed` means no finding of level `stop`.
+    moves; `full_power_s` is the burning moves' S over the full power word times their duration (at feed, or longer where
+    the head speeds up, slows down or passes a bend), the seconds at full power that put in the same energy. `passed`
+    means no finding of level `stop`.
     """
 
     findings: tuple[Finding, ...]

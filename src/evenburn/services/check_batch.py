@@ -1,0 +1,80 @@
+"""Check a batch: artwork fitted, recipes found, checks made; nothing drawn as a proof and nothing written."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from pathlib import Path
+
+from evenburn.adapters.formats.wood_toml import materials
+from evenburn.core.nouns.check import Check
+from evenburn.core.nouns.mark import Piece
+from evenburn.core.planning.materials import find_material
+from evenburn.core.planning.piece_plan import work_piece
+from evenburn.services.load_batch import Batch, load_batch
+from evenburn.services.plan_batch import WORKERS, Progress, no_progress
+from evenburn.services.write_piece import faces_for
+
+__all__ = ["Checked", "CheckedPiece", "check_batch"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CheckedPiece:
+    """One piece, what was found about it, and how long its burnable marks take. [s]"""
+
+    piece: Piece
+    checks: tuple[Check, ...]
+    time_s: float
+
+    def stopped(self) -> bool:
+        """Return whether any check forbids burning this piece or one of its marks."""
+        return any(check.level == "stop" for check in self.checks)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Checked:
+    """A batch as checked, its pieces as they are listed."""
+
+    name: str
+    pieces: tuple[CheckedPiece, ...]
+
+
+def check_batch(folder: Path, *, progress: Progress = no_progress) -> Checked:
+    """Return a batch folder checked through, every piece of every list of names.
+
+    Raises
+    ------
+    InvalidInput, UnreadableFile, NotFound
+        If the folder's files do not hold.
+    """
+    batch = load_batch(folder)
+    done = 0
+
+    def one(piece: Piece) -> CheckedPiece:
+        nonlocal done
+        found = _checked(batch, piece)
+        done += 1
+        progress(f"{piece.name} checked", done, len(batch.pieces))
+        return found
+
+    with ThreadPoolExecutor(max_workers=WORKERS) as workers:
+        return Checked(name=batch.name, pieces=tuple(workers.map(one, batch.pieces)))
+
+
+def _checked(batch: Batch, piece: Piece) -> CheckedPiece:
+    wood = batch.woods[piece.wood_id]
+    faces: Callable[[str], tuple[tuple[str, float], ...]] = lambda mark_id: faces_for(batch, piece.id, mark_id)  # noqa: E731
+    work = work_piece(
+        batch.machine,
+        lens=batch.lens,
+        wood=wood,
+        piece=piece,
+        artworks={m.id: batch.artworks[piece.id, m.id] for m in piece.marks},
+        material=find_material(materials(), wood.name, wood.id),
+        confirmed=batch.confirmed[piece.wood_id],
+        faults=batch.faults.get(piece.id, ()),
+        faces_of=faces,
+    )
+    time_s = sum(m.predicted.time_s for m in work.marks if work.may_burn(m.mark.id))
+    return CheckedPiece(piece=piece, checks=work.checks, time_s=time_s)
