@@ -19,6 +19,7 @@ NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight",
 WHOLE = 0.015  # a count this near to a whole number is called whole
 LINE_DOWN_px = 34  # the scale's line below the enlargements
 APART_px = 22  # between two labels of the scale
+NAME_APART_px = 56  # past the end of the scale, its bead or arrow included
 FURTHEST_ASIDE_px = 70  # a label stands at most so far from what it names, else on a row of its own
 SMOOTH = 4  # the round mark is drawn so much larger and averaged down
 
@@ -125,8 +126,12 @@ def _draw_name(canvas: ImageDraw.ImageDraw, layout: Layout, *, y: int) -> None:
     left_room = layout.scale.place_px(layout.scale.low_mm) - layout.offsets[0].left
     if left_room > 150:
         LABEL.draw(canvas, (layout.offsets[0].left, y + 7), "focus offset")
+        return
+    room_from = layout.scale.place_px(layout.scale.high_mm) + NAME_APART_px
+    if room_from + LABEL.width_px("focus offset") <= layout.planned.right:
+        LABEL.draw(canvas, (room_from, y + 7), "focus offset")
     else:
-        LABEL.draw(canvas, (layout.offsets[-1].right, y + 7), "focus offset", anchor="rs")
+        LABEL.draw(canvas, (layout.offsets[0].left, y + 76), "focus offset")
 
 
 def _draw_bead(image: Image.Image, place: tuple[int, int]) -> None:

@@ -54,6 +54,8 @@ def captions(piece: PiecePlan, machine: Machine) -> tuple[str, ...]:
     lines = [f"Bed {bed} from above, 1{fig.NB}:{fig.NB}{bed_scale(machine)}."]
     seen: list[str] = []
     for mark in piece.marks:
+        if mark.recipe.way != "scan":
+            continue  # outlines are followed from rest to rest, without a run-up
         words = f"{fig.mm(mark.predicted.run_up_mm)} at {fig.speed_mm_per_s(mark.recipe)} along {mark.recipe.scan_axis}"
         if words not in seen:
             seen.append(words)

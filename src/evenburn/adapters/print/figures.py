@@ -49,6 +49,8 @@ def offset_mm(value: float) -> str:
 def spacing_mm(recipe: Recipe) -> str:
     """Return line spacing to 0.01 mm, or to 0.001 mm where it does not come out even."""
     value = recipe.line_spacing_mm
+    if recipe.way != "scan":
+        return mm(value, 2)
     return mm(value, 2 if abs(value - round(value, 2)) < 5e-4 else 3)
 
 
@@ -96,6 +98,11 @@ def lines_words(recipe: Recipe) -> str:
     if recipe.way == "scan":
         return f"Lines {spacing_mm(recipe)} apart"
     return "Cut right through" if recipe.way == "cut" else "Outlines followed"
+
+
+def lines_short(recipe: Recipe) -> str:
+    """Return lines per inch, or what else the number before it is the width of."""
+    return spacing_lpi(recipe) if recipe.way == "scan" else recipe.way.replace("cut", "kerf")
 
 
 def lines_value(recipe: Recipe) -> str:

@@ -129,7 +129,7 @@ def _draw_mark(row: MarkRow, machine: Machine, height: float, sheet: Sheet, y: f
     for column, words, second in (
         ("power", fig.power_W(recipe), fig.power_percent(recipe, machine)),
         ("speed", fig.speed_mm_per_s(recipe), ""),
-        ("spacing", fig.spacing_mm(recipe), fig.spacing_lpi(recipe)),
+        ("spacing", fig.spacing_mm(recipe), fig.lines_short(recipe)),
         ("offset", fig.offset_mm(recipe.focus_offset_mm), ""),
         ("time", duration_text(row.mark.predicted.time_s), ""),
     ):

@@ -165,9 +165,10 @@ def tone_words(piece: PiecePlan) -> str:
     rests = piece.wood.curve.provenance
     joint = " " if rests.kind == "fitted" and rests.detail.startswith("from ") else ", "
     ground = f"{rests.kind}{joint}{rests.detail}" if rests.detail else rests.kind
-    wished = _span([fig.fixed(mark.mark.tone_L, 1) for mark in piece.marks])
-    expected = _span([_expected(mark) for mark in piece.marks])
-    if not piece.marks:
+    toned = [mark for mark in piece.marks if mark.mark.treatment != "cut"]  # a cut is asked for no tone
+    wished = _span([fig.fixed(mark.mark.tone_L, 1) for mark in toned])
+    expected = _span([_expected(mark) for mark in toned])
+    if not toned:
         return f"{piece.start_order}  Tone: {ground}"
     return f"{piece.start_order}  Tone wished L* {wished}, expected {expected}; {ground}"
 
