@@ -123,7 +123,16 @@ def _drawn(
         points = np.clip(ring * scale + shift, 0.0, size)  # rounding only: the ink is inside the box
         points[:, 1] = height_px - points[:, 1]
         segments.append(np.hstack([points, np.roll(points, -1, axis=0)]))
-    return _coverage(np.vstack(segments), width_px=width_px, height_px=height_px)
+    edges = np.vstack(segments)
+    # only the box of the ink is worked on: text seldom fills its grid
+    left, top = (int(v) for v in np.floor(edges[:, :2].min(axis=0)))
+    right, bottom = (int(v) for v in np.ceil(edges[:, :2].max(axis=0)))
+    right, bottom = min(max(right, left + 1), width_px), min(max(bottom, top + 1), height_px)
+    left, top = min(left, right - 1), min(top, bottom - 1)
+    edges -= np.array([left, top, left, top], dtype=np.float64)
+    grid = np.zeros((height_px, width_px), dtype=np.float32)
+    grid[top:bottom, left:right] = _coverage(edges, width_px=right - left, height_px=bottom - top)
+    return grid
 
 
 def _nonzero(outlines: Sequence[FloatArray]) -> shapely.Geometry:
