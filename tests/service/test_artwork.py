@@ -97,6 +97,16 @@ def test_a_line_takes_the_time_and_energy_that_are_promised(edit: Callable[..., 
     assert not [c for c in planned.plan.pieces[0].checks if c.level == "stop"]
 
 
+def test_a_script_too_small_is_told_with_the_size_and_the_faces_that_would_hold(edit: Callable[..., Path]) -> None:
+    folder = edit("batch.toml", 'art = "art.svg"', 'text = "Sedgeholm"\nface = "great-vibes"\nletter_mm = 4.0')
+    edit("batch.toml", "[[piece.mark]]", "[[piece.mark]]\nhold = { focus_offset_mm = 2.5 }")
+    told = next(c for c in check_batch(folder).pieces[0].checks if c.code == "detail-lost")
+    needed = re.search(r"need capitals of ([\d.]+) mm here; they have 4.0", told.remedy)
+    assert needed is not None
+    assert float(needed[1]) > 4.0
+    assert "Set it in" in told.remedy  # another face, at the same size
+
+
 def test_a_photograph_has_no_outlines_to_follow(edit: Callable[..., Path]) -> None:
     folder = edit("batch.toml", 'art = "art.svg"\ntreatment = "solid"', 'art = "grey.png"\ntreatment = "line"')
     Image.fromarray(np.full((20, 30), 128, np.uint8)).save(folder / "grey.png")

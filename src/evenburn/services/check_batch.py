@@ -14,7 +14,7 @@ from evenburn.core.planning.materials import find_material
 from evenburn.core.planning.piece_plan import work_piece
 from evenburn.services.load_batch import Batch, load_batch
 from evenburn.services.plan_batch import WORKERS, Progress, no_progress
-from evenburn.services.write_piece import faces_for
+from evenburn.services.write_piece import faces_for, letter_for
 
 __all__ = ["Checked", "CheckedPiece", "check_batch"]
 
@@ -75,6 +75,7 @@ def _checked(batch: Batch, piece: Piece) -> CheckedPiece:
         confirmed=batch.confirmed[piece.wood_id],
         faults=batch.faults.get(piece.id, ()),
         faces_of=faces,
+        least_letter=lambda mark_id, kept_mm: letter_for(batch, piece.id, mark_id, kept_mm=kept_mm),
     )
     time_s = sum(m.predicted.time_s for m in work.marks if work.may_burn(m.mark.id))
     return CheckedPiece(piece=piece, checks=work.checks, time_s=time_s)

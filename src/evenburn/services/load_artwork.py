@@ -10,7 +10,7 @@ import numpy as np
 from evenburn.adapters.artwork.faces import list_faces
 from evenburn.adapters.artwork.photo import PhotoArt, open_photo
 from evenburn.adapters.artwork.setting import Along, Circle, PlacedText, TextSetting, artwork_from_setting, fit_of
-from evenburn.adapters.artwork.sizes import finest
+from evenburn.adapters.artwork.sizes import finest, smallest_letter_mm
 from evenburn.adapters.artwork.source import PICTURE_ENDINGS, artwork_from_file
 from evenburn.adapters.artwork.svg import open_svg
 from evenburn.adapters.formats.batch_toml import AlongTable, MarkTable
@@ -158,6 +158,13 @@ def other_faces(text: str, *, face: str | Path, letter_mm: float) -> tuple[tuple
         if width > own:
             found.append((one.id, width))
     return tuple(sorted(found, key=lambda item: -item[1]))
+
+
+def least_letter_words(text: str, *, face: str | Path, letter_mm: float, kept_mm: float) -> str:
+    """Return in words how high the capitals of a text have to be for all of it to be kept. [mm]"""
+    called = face if isinstance(face, str) else face.name
+    least_mm = smallest_letter_mm(face, text=text, stroke_kept_mm=kept_mm, gap_kept_mm=kept_mm)
+    return f"In {called} these words need capitals of {least_mm:.1f} mm here; they have {letter_mm:.1f}."
 
 
 def _narrowest_mm(text: str, face: str | Path, *, letter_mm: float) -> float:

@@ -29,7 +29,7 @@ from evenburn.core.planning.materials import find_material
 from evenburn.core.planning.piece_plan import PieceWork, proof_pictures, work_piece
 from evenburn.core.planning.power import full_power_s
 from evenburn.core.units import duration_text, lines_per_inch
-from evenburn.services.load_artwork import other_faces
+from evenburn.services.load_artwork import least_letter_words, other_faces
 from evenburn.services.load_batch import Batch
 from evenburn.services.verify_program import limits_of
 
@@ -59,6 +59,7 @@ def write_piece(batch: Batch, piece: Piece, *, output: OutputFolder, look: Path,
         confirmed=batch.confirmed[piece.wood_id],
         faults=batch.faults.get(piece.id, ()),
         faces_of=lambda mark_id: faces_for(batch, piece.id, mark_id),
+        least_letter=lambda mark_id, kept_mm: letter_for(batch, piece.id, mark_id, kept_mm=kept_mm),
     )
     marks = tuple(_write_mark(batch, output, work, mark, date=date) for mark in work.marks)
     planned = PiecePlan(piece=piece, wood=wood, start_order=0, marks=marks, checks=work.checks)
@@ -72,6 +73,14 @@ def faces_for(batch: Batch, piece_id: str, mark_id: str) -> tuple[tuple[str, flo
     if set_as is None:
         return ()
     return other_faces(set_as.text, face=set_as.face, letter_mm=set_as.letter_mm)
+
+
+def letter_for(batch: Batch, piece_id: str, mark_id: str, *, kept_mm: float) -> str:
+    """Return in words the least height of a mark's letters that keeps all of them; nothing for a drawing."""
+    set_as = batch.letterings.get((piece_id, mark_id))
+    if set_as is None:
+        return ""
+    return least_letter_words(set_as.text, face=set_as.face, letter_mm=set_as.letter_mm, kept_mm=kept_mm)
 
 
 def head_lines(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -34,6 +34,14 @@ LINES_SHOWN = 36
 
 
 FacesOf = Callable[[str], Sequence[tuple[str, float]]]
+
+
+LeastLetter = Callable[[str, float], str]
+
+
+def no_letter(_mark_id: str, _kept_mm: float) -> str:
+    """Return no words. Definition."""
+    return ""
 
 
 def no_faces(_mark_id: str) -> Sequence[tuple[str, float]]:
@@ -78,6 +86,7 @@ def work_piece(
     confirmed: bool,
     faults: Sequence[Check] = (),
     faces_of: FacesOf = no_faces,
+    least_letter: LeastLetter = no_letter,
 ) -> PieceWork:
     """Return a piece worked through from artwork to checks.
 
@@ -87,6 +96,8 @@ def work_piece(
     faults : what was found wrong with the artworks themselves, before any planning.
     faces_of : for a mark's id other faces, each with the narrowest its words have at the same size; asked only where
         strokes or gaps are lost.
+    least_letter : for a mark's id and what its recipe keeps, in mm, words on the least height its letters need; empty
+        for a drawing. Asked as `faces_of`.
     """
     beam = beam_of_lens(lens)
     scanned = [mark for mark in piece.marks if mark.treatment in ("solid", "photo")]
@@ -118,13 +129,15 @@ def work_piece(
             if mark.treatment == "solid" and mark.id not in faulty and _finer_than_kept(work):
                 lost[mark.id] = _lost(work, piece, wood, artworks[mark.id])
                 some = lost[mark.id].places != ()
-                checks += detail_checks(
+                told = detail_checks(
                     work,
                     piece,
                     lost=lost[mark.id],
                     faces=faces_of(mark.id) if some else (),
                     lenses=machine.lenses if some else (),
                 )
+                words = least_letter(mark.id, work.predicted.detail_mm) if some else ""
+                checks += [replace(c, remedy=f"{c.remedy} {words}".strip()) for c in told]
         else:
             checks += follow_checks(work, piece, wood=wood)
     ordered = sorted(checks, key=lambda c: LEVELS.index(c.level))
