@@ -275,7 +275,7 @@ def main() -> None:
     for row in rows:
         print("  ".join(c.ljust(w) if i == 0 else c.rjust(w) for i, (c, w) in enumerate(zip(row, widths, strict=True))))
     beside = [["artwork", "seconds", "beside", "ratio", "asked"]]
-    for part in ("halftones", "drawing"):
+    for part in ("halftones", "drawing", "heavy"):
         _, _, output = run_once((sys.executable, str(Path(__file__).resolve().parent / "artwork.py"), part))
         beside += list(csv.reader(output.splitlines()))
     print()

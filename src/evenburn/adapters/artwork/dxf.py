@@ -14,8 +14,9 @@ from ezdxf.addons.drawing import config, layout
 from ezdxf.addons.drawing.frontend import Frontend
 from ezdxf.addons.drawing.properties import RenderContext
 from ezdxf.addons.drawing.svg import SVGBackend
+from ezdxf.bbox import extents
 from ezdxf.enums import InsertUnits
-from ezdxf.math import BoundingBox2d
+from ezdxf.math import BoundingBox2d, Vec2
 from ezdxf.path import bbox as precise_box
 from ezdxf.units import conversion_factor
 
@@ -28,7 +29,7 @@ MOST_DEEP = 50
 LARGEST_SIDE_mm = 1e5
 LINE_mm = 0.25  # a line with no width of its own, and the least side of a page
 FLAT_mm = 0.005
-HATCHING_s = 2.0
+MOST_HATCH_LINES = 5000
 DRAWN = frozenset(
     [
         "LINE",
@@ -97,18 +98,6 @@ def _document(path: Path, *, name: str) -> Any:
     return document
 
 
-class _Listening(Frontend):
-    """Draws, and keeps what it had to say."""
-
-    def __init__(self, *parts: Any, **more: Any) -> None:
-        self.told: list[str] = []  # first: it speaks while it is made
-        super().__init__(*parts, **more)
-
-    def log_message(self, message: str) -> None:
-        """Keep a message."""
-        self.told.append(message)
-
-
 def _svg_of(document: Any, *, name: str) -> str:
     """Return the model space as SVG, its page the exact box of what is drawn."""
     unit = document.units
@@ -119,12 +108,9 @@ def _svg_of(document: Any, *, name: str) -> str:
         background_policy=config.BackgroundPolicy.OFF,
         lineweight_policy=config.LineweightPolicy.ABSOLUTE,
         max_flattening_distance=FLAT_mm / mm_per_unit,
-        hatching_timeout=HATCHING_s,
+        hatching_timeout=math.inf,  # its lines were counted before
     )
-    frontend = _Listening(RenderContext(document), backend, config=drawn)
-    frontend.draw_layout(document.modelspace())
-    if any("timeout" in told for told in frontend.told):
-        raise UnreadableFile(name, "has a hatch too fine to be drawn", hint="Take a wider one, or a solid fill.")
+    Frontend(RenderContext(document), backend, config=drawn).draw_layout(document.modelspace())
     box = _true_box(backend)
     if not box.has_data:
         raise UnreadableFile(name, "draws nothing in its model space", hint="Draw in model space, not on a sheet.")
@@ -175,6 +161,10 @@ def _refuse_entities(document: Any, *, name: str) -> None:
                     f'has {WORDS.get(kind, kind)} on layer "{layer}", which is not drawn',
                     hint="Turn it into lines and curves, or take it out or hide its layer.",
                 )
+            if kind == "HATCH" and _hatch_lines(entity) > MOST_HATCH_LINES:
+                raise UnreadableFile(
+                    name, f'has a hatch too fine on layer "{layer}"', hint="Take a wider one, or a solid fill."
+                )
             total += 1 if kind != "INSERT" else _repeats(entity) * inside(str(entity.dxf.name))
             if kind == "INSERT" and len(entity.attribs) > 0:
                 raise UnreadableFile(
@@ -204,6 +194,24 @@ def _refuse_entities(document: Any, *, name: str) -> None:
         return counted[key]
 
     count(document.modelspace())
+
+
+def _hatch_lines(hatch: Any) -> float:
+    """Return about how many strokes a hatch has: its pattern's lines over the box round it, by their dashes."""
+    pattern = hatch.pattern
+    if hatch.dxf.solid_fill or pattern is None:
+        return 0.0
+    box = extents([hatch], fast=True)
+    across = float(box.size.magnitude) if box.has_data else 0.0
+    strokes = 0.0
+    for line in pattern.lines:
+        direction = Vec2.from_deg_angle(line.angle)
+        apart = abs(direction.det(Vec2(line.offset)))
+        period = sum(abs(float(item)) for item in line.dash_length_items)
+        if not apart > 0.0:
+            return math.inf
+        strokes += across / apart * (max(across / period, 1.0) if period > 0.0 else 1.0)
+    return strokes
 
 
 def _repeats(insert: Any) -> int:

@@ -20,6 +20,7 @@ FloatArray = NDArray[np.float64]
 MATRIX = re.compile(r"matrix\(([^)]*)\)")
 UNSEEN = ("defs", "clipPath", "mask", "pattern", "filter", "linearGradient", "radialGradient", "")
 NUMBERS = re.compile(r"[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?")
+UNBANDED = (b"<filter", b"<image")  # a blur would see the band's edge; pictures are drawn by one thread at a time
 MOST_DASHES = 500_000
 FINEST_TILE, WIDEST_TILE = 10_000.0, 20.0  # a pattern's tile beside the page
 PAPER = ("none", "#ffffff")  # paint that leaves no ink
@@ -50,14 +51,19 @@ class NormalSvg:
         scale = w / self.page[0]
         return np.array([[scale, 0.0, left], [0.0, scale, top], [0.0, 0.0, 1.0]]) @ self.to_page
 
-    def band(self, *, width_px: int, height_px: int, first_row: int, rows: int) -> bytes:
-        """Return some rows of the drawing, filling a picture of that size, as a drawing for the renderer."""
+    def band(self, *, width_px: int, height_px: int, first_row: int, rows: int, body: bytes | None = None) -> bytes:
+        """Return some rows of the drawing, filling a picture of that size, as a drawing for the renderer.
+
+        Parameters
+        ----------
+        body : what is drawn, where it is not all that the drawing holds.
+        """
         a, c, e, b, d, f = (float(v) for v in self.to_box(float(width_px), float(height_px))[:2].ravel())
         head = (
             '<svg xmlns="http://www.w3.org/2000/svg" xmlns:xlink="http://www.w3.org/1999/xlink" '
             f'width="{width_px}" height="{rows}"><g transform="matrix({a!r} {b!r} {c!r} {d!r} {e!r} {f - first_row!r})">'
         )
-        return head.encode("ascii") + self.body + b"</g></svg>"
+        return head.encode("ascii") + (self.body if body is None else body) + b"</g></svg>"
 
     def root(self) -> etree._Element:
         """Return the body as a tree, in a bare root."""
@@ -98,7 +104,7 @@ def normal_svg(data: bytes, *, name: str) -> NormalSvg:
         body=body,
         page=page,
         to_page=_view_on_page(view, page, fitting=head.get("preserveAspectRatio") or ""),
-        seamless=b"<filter" not in body,
+        seamless=not any(mark in body for mark in UNBANDED),
     )
     if b"stroke-dasharray=" in body or b"<pattern" in body:
         _refuse_fine(drawing, name=name)

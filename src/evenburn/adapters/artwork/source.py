@@ -63,7 +63,9 @@ def artwork_from_file(path: Path, *, name: str) -> Artwork:
         from evenburn.adapters.artwork.pdf import open_pdf
 
         return open_pdf(path, name=name)
-    raise UnreadableFile(name, f"ends in {ending or 'nothing'!r}; allowed are .svg, .dxf, .pdf and {', '.join(PICTURE_ENDINGS)}")
+    raise UnreadableFile(
+        name, f"ends in {ending or 'nothing'!r}; allowed are .svg, .dxf, .pdf and {', '.join(PICTURE_ENDINGS)}"
+    )
 
 
 def artwork_from_text(

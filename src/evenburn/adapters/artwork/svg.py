@@ -6,7 +6,6 @@ import math
 import os
 import re
 import threading
-from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
@@ -17,6 +16,7 @@ from numpy.typing import NDArray
 from evenburn.adapters.artwork.normal_svg import NormalSvg, normal_svg
 from evenburn.adapters.artwork.outlines import outlines_of, path_of
 from evenburn.adapters.artwork.pixels import grey_of
+from evenburn.adapters.artwork.svg_bands import bands_of
 from evenburn.adapters.artwork.svg_checks import read_svg
 from evenburn.adapters.artwork.svg_engine import render
 from evenburn.core.errors import UnreadableFile
@@ -27,8 +27,6 @@ from evenburn.core.units import MM_PER_INCH
 Picture = NDArray[np.float32]
 
 LARGEST_RENDER_px = 20000
-LARGEST_BAND_px = 12_000_000
-LEAST_BAND_px = 1_000_000  # smaller ones are not worth a thread
 MOST_THREADS = 4
 LARGEST_SIDE_mm = 1e5
 PX_PER_INCH = 96.0  # CSS Values 3, 5.2
@@ -72,18 +70,20 @@ class SvgDrawing:
         drawing = self._drawing()
         grey = np.empty((height_px, width_px), np.float32)
         threads = min(MOST_THREADS, os.cpu_count() or 1)
-        bands = tuple(_bands(width_px, height_px, threads=threads if drawing.seamless else 0))
+        bands = tuple(bands_of(drawing, width_px=width_px, height_px=height_px, threads=threads))
+        at_once = min(len(bands), threads)
 
-        def draw(band: tuple[int, int]) -> None:
-            first, rows = band
-            data = drawing.band(width_px=width_px, height_px=height_px, first_row=first, rows=rows)
-            drawn = render(data, name=self._name, width_px=width_px, height_px=rows, at_once=min(len(bands), threads))
+        def draw(band: tuple[int, int, bytes]) -> None:
+            first, rows, data = band
+            size = {"width_px": width_px, "height_px": rows}
+            drawn = render(data, name=self._name, **size, bands=len(bands), at_once=at_once)
             grey_of(drawn, out=grey[first : first + rows])
 
-        if len(bands) == 1:
-            draw(bands[0])
+        if at_once == 1:
+            for band in bands:
+                draw(band)
         else:
-            with ThreadPoolExecutor(threads) as pool:
+            with ThreadPoolExecutor(at_once) as pool:
                 list(pool.map(draw, bands))
         left, top, width, height = drawing.page_in_box(float(width_px), float(height_px))
         grey[: max(math.floor(top + 1e-6), 0)] = 1.0
@@ -108,15 +108,6 @@ class SvgDrawing:
     def path(self, path_id: str, *, width_mm: float, height_mm: float) -> Polyline:
         """Return the outline with an id, as `outlines`. Raises as `svg_path`."""
         return path_of(self._drawing(), self._name, path_id=path_id, size_mm=(width_mm, height_mm))
-
-
-def _bands(width_px: int, height_px: int, *, threads: int) -> Iterator[tuple[int, int]]:
-    """Yield first row and number of rows of the bands a picture is drawn in; with no threads, the whole of it."""
-    pixels = width_px * height_px
-    count = 1 if threads == 0 else max(min(threads, pixels // LEAST_BAND_px), math.ceil(pixels / LARGEST_BAND_px), 1)
-    rows = math.ceil(height_px / count)
-    for first in range(0, height_px, rows):
-        yield first, min(rows, height_px - first)
 
 
 def open_svg(path: Path, *, name: str) -> SvgDrawing:

@@ -24,6 +24,7 @@ MOST_ELEMENTS = 200_000
 MOST_LETTERS = 20_000
 LARGEST_PICTURE_px = 50_000_000
 PICTURE_RULE = f"allowed are {LARGEST_PICTURE_px // 1_000_000} million pixels in all"
+EVERYDAY_MODES = ("L", "RGB", "RGBA")
 REFERENCE = re.compile(r"url\(\s*['\"]?\s*([^'\")]*)", re.IGNORECASE)
 FAMILY = re.compile(r"(?<![\w-])font-family\s*:\s*([^;}]*)", re.IGNORECASE)
 SHORTHAND = re.compile(r"(?<![\w-])font\s*:\s*([^;}]*)", re.IGNORECASE)
@@ -104,7 +105,9 @@ def _refuse_elements(root: etree._Element, *, name: str) -> None:
         texts = [style_text(element)]
         for key, value in element.attrib.items():
             if etree.QName(key).localname == "href" and kind != "a":
-                _refuse_target(str(value), kind=kind, name=name, line=_line(element))
+                plain = _refuse_target(str(value), kind=kind, name=name, line=_line(element))
+                if plain is not None:
+                    element.set(key, plain)
             texts.append(str(value))
         for text in texts:
             if "@import" in text:
@@ -119,14 +122,15 @@ def _line(element: etree._Element) -> int | None:
     return line if isinstance(line, int) else None
 
 
-def _refuse_target(target: str, *, kind: str, name: str, line: int | None) -> None:
+def _refuse_target(target: str, *, kind: str, name: str, line: int | None) -> str | None:
+    """Refuse what a drawing may not refer to; return an embedded picture anew where the renderers would not know it."""
     clean = target.strip()
     if clean == "" or clean.startswith("#"):
-        return
+        return None
     if clean.lower().startswith("data:"):
         if kind in ("image", "feImage"):
-            _refuse_picture(clean, name=name, line=line)
-        return  # the engine follows data nowhere else: a face in a style sheet is told by its family
+            return _plain_picture(clean, name=name, line=line)
+        return None  # the engine follows data nowhere else: a face in a style sheet is told by its family
     raise UnreadableFile(
         name,
         f"refers to something outside itself: {clean[:60]!r}",
@@ -135,8 +139,8 @@ def _refuse_target(target: str, *, kind: str, name: str, line: int | None) -> No
     )
 
 
-def _refuse_picture(target: str, *, name: str, line: int | None) -> None:
-    """Refuse an embedded picture that is no sound PNG, JPEG or GIF of sane size."""
+def _plain_picture(target: str, *, name: str, line: int | None) -> str | None:
+    """Return an embedded picture as a PNG of everyday kind, None if it is one; refuse what is no sound one of sane size."""
     head, _, body = target.partition(",")
     try:
         data = (
@@ -144,7 +148,7 @@ def _refuse_picture(target: str, *, name: str, line: int | None) -> None:
             if head.rstrip().lower().endswith("base64")
             else urllib.parse.unquote_to_bytes(body)
         )
-        width, height = _decoded_size(data)
+        width, height, plain = _decoded(data)
     except Image.DecompressionBombError as error:
         raise UnreadableFile(name, f"embeds a picture that is too large: {PICTURE_RULE}", line=line) from error
     except (binascii.Error, OSError, ValueError, SyntaxError) as error:
@@ -157,16 +161,27 @@ def _refuse_picture(target: str, *, name: str, line: int | None) -> None:
         ) from error
     if width * height > LARGEST_PICTURE_px:
         raise UnreadableFile(name, f"embeds a picture of {width} × {height} pixels; {PICTURE_RULE}", line=line)
+    return None if plain is None else f"data:image/png;base64,{base64.b64encode(plain).decode('ascii')}"
 
 
-def _decoded_size(data: bytes) -> tuple[int, int]:
-    """Return the size of a picture, decoded to its end unless it is too large. [px]"""
+def _decoded(data: bytes) -> tuple[int, int, bytes | None]:
+    """Return width and height of a picture, and the picture as PNG if it is of a kind that is seldom met.
+
+    It is decoded to its end unless it is too large.
+    """
     with warnings.catch_warnings():
         warnings.simplefilter("ignore", Image.DecompressionBombWarning)  # our own limit stands above
         with Image.open(io.BytesIO(data), formats=("PNG", "JPEG", "GIF")) as picture:
-            if math.prod(picture.size) <= LARGEST_PICTURE_px:
-                picture.load()
-            return picture.size
+            if math.prod(picture.size) > LARGEST_PICTURE_px:
+                return *picture.size, None
+            picture.load()
+            if picture.format != "GIF" and picture.mode in EVERYDAY_MODES:
+                return *picture.size, None
+            deep = picture.mode.startswith("I")
+            eight = picture.convert("I").point(lambda value: value / 257.0).convert("L") if deep else picture
+            out = io.BytesIO()
+            eight.convert("RGBA").save(out, "PNG")
+            return *picture.size, out.getvalue()
 
 
 def _refuse_repetition(root: etree._Element, *, name: str) -> None:

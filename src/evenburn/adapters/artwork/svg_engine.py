@@ -7,6 +7,7 @@ is refused on one computer is refused on all.
 
 from __future__ import annotations
 
+import atexit
 import tempfile
 import threading
 from functools import cache
@@ -25,7 +26,8 @@ Bytes = NDArray[np.uint8]
 
 # a computer of 2020 does about 1e10 steps in a second
 NORMALISE_steps = 30_000_000_000
-RENDER_steps = 30_000_000_000
+RENDER_steps = 30_000_000_000  # for a whole picture, and shared by its bands …
+LEAST_RENDER_steps = 5_000_000_000  # … but never less than this for one
 RENDER_steps_per_px = 3_000  # an everyday drawing takes 300, one with five thousand curved paths 2000
 MEMORY_bytes = 768 * 1024 * 1024  # shared by what runs at the same time for one drawing …
 LEAST_MEMORY_bytes = 320 * 1024 * 1024  # … but never less than this
@@ -62,12 +64,13 @@ def normalise(data: bytes, *, name: str) -> bytes:
         return (work / "out.svg").read_bytes()
 
 
-def render(data: bytes, *, name: str, width_px: int, height_px: int, at_once: int = 1) -> Bytes:
+def render(data: bytes, *, name: str, width_px: int, height_px: int, bands: int = 1, at_once: int = 1) -> Bytes:
     """Return a normalised drawing whose root is that many pixels wide and high, over white.
 
     Parameters
     ----------
-    at_once : how many parts of one drawing are rendered at the same time; they share the memory.
+    bands, at_once : into how many parts a drawing is cut, and how many are rendered at the same time; they share the
+        work and the memory allowed.
 
     Returns
     -------
@@ -82,7 +85,7 @@ def render(data: bytes, *, name: str, width_px: int, height_px: int, at_once: in
     with tempfile.TemporaryDirectory() as folder:
         work = Path(folder)
         (work / "in.svg").write_bytes(data)
-        steps = RENDER_steps + RENDER_steps_per_px * width_px * height_px
+        steps = max(RENDER_steps // bands, LEAST_RENDER_steps) + RENDER_steps_per_px * width_px * height_px
         _run(
             "resvg",
             ("--background", "white", "/drawing/in.svg", "/drawing/out.png"),
@@ -91,10 +94,30 @@ def render(data: bytes, *, name: str, width_px: int, height_px: int, at_once: in
             name=name,
             at_once=at_once,
         )
-        drawn = cv2.imdecode(np.fromfile(work / "out.png", np.uint8), cv2.IMREAD_COLOR)
+        made = np.fromfile(work / "out.png", np.uint8)
+    if b"<image" in data or b"<feImage" in data:
+        made = np.frombuffer(_with_pictures(data, name=name), np.uint8)
+    drawn = cv2.imdecode(made, cv2.IMREAD_COLOR)
     if drawn is None or drawn.shape != (height_px, width_px, 3):
         raise UnreadableFile(name, f"could not be drawn at {width_px} × {height_px} pixels")
     return np.asarray(drawn, np.uint8)
+
+
+def _with_pictures(data: bytes, *, name: str) -> bytes:
+    """Return a drawing that holds pictures as PNG, by the same renderer outside the sandbox.
+
+    The sandboxed one decodes no pictures; it has drawn everything else already, so the work is known to be bounded.
+    """
+    import resvg_py
+
+    try:
+        return resvg_py.svg_to_bytes(svg_string=data.decode("utf-8"), background="white", skip_system_fonts=True)
+    except ValueError as error:
+        raise UnreadableFile(name, f"cannot be drawn: {error}") from error
+    except BaseException as error:
+        if type(error).__name__ != "PanicException":  # the renderer's own way to fail, no subclass of Exception
+            raise
+        raise UnreadableFile(name, "cannot be drawn: the renderer gave up on it") from error
 
 
 def _run(program: str, words: tuple[str, ...], work: Path, *, steps: int, name: str, at_once: int = 1) -> str:
@@ -126,6 +149,7 @@ def _run(program: str, words: tuple[str, ...], work: Path, *, steps: int, name: 
         why = "is too complex: drawing it would take too long" if spent else "is too large or too deeply nested"
         raise UnreadableFile(name, why, hint="Simplify the drawing.") from error
     finally:
+        linker.close()
         store.close()  # gives memory and files back now, whoever still holds a traceback
     with (work / "said").open("rb") as file:
         said = file.read(MOST_SAID_bytes).decode("utf-8", "replace")
@@ -150,6 +174,13 @@ def _module(program: str) -> tuple[Any, Any]:
     """Return the engine and one of its programs, compiled once for this process."""
     with _lock:
         return _compiled(program)
+
+
+@atexit.register
+def _let_go() -> None:
+    """Let go of the engine while there is still an interpreter to do it."""
+    _compiled.cache_clear()
+    _engine.cache_clear()
 
 
 @cache
