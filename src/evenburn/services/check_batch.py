@@ -7,16 +7,21 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 
+import cv2
+
 from evenburn.adapters.formats.wood_toml import materials
 from evenburn.core.nouns.check import Check
 from evenburn.core.nouns.mark import Piece
 from evenburn.core.planning.materials import find_material
 from evenburn.core.planning.piece_plan import work_piece
 from evenburn.services.load_batch import Batch, load_batch
-from evenburn.services.plan_batch import WORKERS, Progress, no_progress
+from evenburn.services.plan_batch import Progress, no_progress
 from evenburn.services.write_piece import faces_for, letter_for
 
 __all__ = ["Checked", "CheckedPiece", "check_batch"]
+
+
+CHECKERS = 3  # pieces at a time: one more than the two that plan, since half of the work waits for the interpreter
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -58,8 +63,13 @@ def check_batch(folder: Path, *, progress: Progress = no_progress) -> Checked:
         progress(f"{piece.name} checked", done, len(batch.pieces))
         return found
 
-    with ThreadPoolExecutor(max_workers=WORKERS) as workers:
-        return Checked(name=batch.name, pieces=tuple(workers.map(one, batch.pieces)))
+    threads = cv2.getNumThreads()
+    cv2.setNumThreads(1)  # the pieces are many and small: a thread for each serves better than threads within each
+    try:
+        with ThreadPoolExecutor(max_workers=CHECKERS) as workers:
+            return Checked(name=batch.name, pieces=tuple(workers.map(one, batch.pieces)))
+    finally:
+        cv2.setNumThreads(threads)
 
 
 def _checked(batch: Batch, piece: Piece) -> CheckedPiece:

@@ -37,10 +37,11 @@ def _narrowest_px(shape: NDArray[np.uint8], *, open_outside: bool, of_length_px:
     if not ridge.any():
         return None
     _, labels, about, _ = cv2.connectedComponentsWithStats(ridge.astype(np.uint8), connectivity=8)
-    tip = (distance < TIP_px) & (about[labels, cv2.CC_STAT_AREA] < 3)
-    middle = distance[ridge & ~tip]
+    along = distance[ridge]
+    tip = (along < TIP_px) & (about[labels[ridge], cv2.CC_STAT_AREA] < 3)
+    middle = along[~tip]
     if middle.size == 0:  # nothing but specks
-        middle = distance[ridge]
+        middle = along
     fraction = min(1.0, NARROW_FRACTION * max(1.0, of_length_px / middle.size))
     return float(2.0 * np.quantile(middle, fraction) - 0.5)
 

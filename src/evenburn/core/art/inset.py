@@ -8,6 +8,7 @@ docs/how-it-works/detail.md.
 from __future__ import annotations
 
 import math
+from functools import lru_cache
 
 import cv2
 import numpy as np
@@ -88,6 +89,7 @@ def commanded_width_mm(
     return np.maximum(_commanded_over_spread(drawn / spread, share=share) * spread, line_spacing_mm)
 
 
+@lru_cache(maxsize=64)
 def _inset_tables(share: float) -> tuple[FloatArray, FloatArray]:
     """Return by how much each edge of a stroke, and of a gap, moves into the ink, over W, for widths of 0 to ALONE_W."""
     drawn = np.linspace(0.0, ALONE_W, TABLE_STEPS + 1)
