@@ -13,7 +13,6 @@ from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 from numpy.typing import NDArray
 
-from evenburn.adapters.pictures.burn_image import error_diffusion
 from evenburn.core.errors import OutOfRange
 from evenburn.core.layout.place import outline_on_bed, rectangle_outline
 from evenburn.core.motion.bounds import boxes_mm
@@ -40,6 +39,7 @@ from evenburn.core.response.curve import (
     usable_range,
 )
 from evenburn.core.tone.colour import lightness_L, luminance
+from evenburn.core.tone.diffusion import diffuse
 from strategies import between, curves, machines, moves, pictures, power_machines, sweeps, two_bars
 from unit.core.examples import blank, machine, piece
 
@@ -417,7 +417,7 @@ def test_lightness_and_luminance_are_inverse_and_rise_together(tones: list[float
 )
 def test_a_halftone_sets_as_many_dots_as_the_picture_is_dark(coverage: NDArray[np.float32]) -> None:
     """What error diffusion cannot hand on, it loses at the left, right and lower edge: half a dot for each pixel there."""
-    dots = error_diffusion(coverage)
+    dots = diffuse(coverage, kernel="floyd-steinberg")
     assert dots.shape == coverage.shape
     rows, columns = coverage.shape
     rounding = dots.size / 255.0  # whole greys, rounded once more on the way

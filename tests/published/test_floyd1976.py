@@ -14,7 +14,6 @@ import pytest
 from numpy.typing import NDArray
 from PIL import Image
 
-from evenburn.adapters.pictures.burn_image import error_diffusion
 from evenburn.core.tone.diffusion import KERNELS, diffuse, diffuse_like_pillow
 from published import kernels
 
@@ -38,13 +37,18 @@ def diffused(coverage: NDArray[np.float64]) -> NDArray[np.bool_]:
     return dots
 
 
+def left_to_right(coverage: NDArray[np.float32]) -> NDArray[np.bool_]:
+    """Ours in real numbers, every line from the left as the algorithm was published."""
+    return diffuse(coverage, kernel="floyd-steinberg", serpentine=False)
+
+
 def firing_level(place: tuple[int, int], source: float, *, published: bool) -> int:
     """The least coverage, in levels, at which a pixel is set whose neighbour (0, 1) has been given some coverage."""
     for level in range(256):
         picture = np.zeros((3, 4))
         picture[0, 1] = source
         picture[place] = level * LEVEL
-        dots = diffused(picture) if published else error_diffusion(picture.astype(np.float32))
+        dots = diffused(picture) if published else left_to_right(picture.astype(np.float32))
         if dots[place]:
             return level
     return 256
@@ -72,15 +76,15 @@ def test_the_first_neighbour_gets_seven_sixteenths() -> None:
 @pytest.mark.parametrize("shape", [(160, 200), (37, 300)])
 def test_an_even_grey_keeps_its_mean(level: int, shape: tuple[int, int]) -> None:
     rows, columns = shape
-    dots = error_diffusion(np.full(shape, level * LEVEL, np.float32))
+    dots = left_to_right(np.full(shape, level * LEVEL, np.float32))
     leaves = 0.5 * (11 / 16 * rows + 9 / 16 * columns)
     cut = LEVEL * rows * columns
     assert abs(int(dots.sum()) - level * LEVEL * rows * columns) <= leaves + cut
 
 
 def test_nothing_stays_nothing_and_full_stays_full() -> None:
-    assert not error_diffusion(np.zeros((20, 30), np.float32)).any()
-    assert error_diffusion(np.ones((20, 30), np.float32)).all()
+    assert not left_to_right(np.zeros((20, 30), np.float32)).any()
+    assert left_to_right(np.ones((20, 30), np.float32)).all()
 
 
 def _photo_like() -> NDArray[np.uint8]:

@@ -2,21 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 
 import cv2
 
-from evenburn.adapters.formats.wood_toml import materials
 from evenburn.core.nouns.check import Check
 from evenburn.core.nouns.mark import Piece
-from evenburn.core.planning.materials import find_material
-from evenburn.core.planning.piece_plan import work_piece
 from evenburn.services.load_batch import Batch, load_batch
 from evenburn.services.plan_batch import Progress, no_progress
-from evenburn.services.write_piece import faces_for, letter_for
+from evenburn.services.work_through import work_through
 
 __all__ = ["Checked", "CheckedPiece", "check_batch"]
 
@@ -73,19 +69,6 @@ def check_batch(folder: Path, *, progress: Progress = no_progress) -> Checked:
 
 
 def _checked(batch: Batch, piece: Piece) -> CheckedPiece:
-    wood = batch.woods[piece.wood_id]
-    faces: Callable[[str], tuple[tuple[str, float], ...]] = lambda mark_id: faces_for(batch, piece.id, mark_id)  # noqa: E731
-    work = work_piece(
-        batch.machine,
-        lens=batch.lens,
-        wood=wood,
-        piece=piece,
-        artworks={m.id: batch.artworks[piece.id, m.id] for m in piece.marks},
-        material=find_material(materials(), wood.name, wood.id),
-        confirmed=batch.confirmed[piece.wood_id],
-        faults=batch.faults.get(piece.id, ()),
-        faces_of=faces,
-        least_letter=lambda mark_id, kept_mm: letter_for(batch, piece.id, mark_id, kept_mm=kept_mm),
-    )
+    work = work_through(batch, piece)
     time_s = sum(m.predicted.time_s for m in work.marks if work.may_burn(m.mark.id))
     return CheckedPiece(piece=piece, checks=work.checks, time_s=time_s)

@@ -7,10 +7,8 @@ from pathlib import Path
 
 import numpy as np
 
-from evenburn.adapters.artwork.faces import list_faces
 from evenburn.adapters.artwork.photo import PhotoArt, open_photo
 from evenburn.adapters.artwork.setting import Along, Circle, PlacedText, TextSetting, artwork_from_setting, fit_of
-from evenburn.adapters.artwork.sizes import finest, smallest_letter_mm
 from evenburn.adapters.artwork.source import PICTURE_ENDINGS, artwork_from_file
 from evenburn.adapters.artwork.svg import open_svg
 from evenburn.adapters.formats.batch_toml import AlongTable, MarkTable
@@ -139,34 +137,3 @@ def largest_that_fits(folder: Path, mark: MarkTable, text: str) -> Artwork:
         return artwork_from_setting(setting, size_mm=mark.size_mm, face_path=face_path(folder, mark))
     except EvenburnError:
         return NoArt()
-
-
-def other_faces(text: str, *, face: str | Path, letter_mm: float) -> tuple[tuple[str, float], ...]:
-    """Return the shipped faces in which the same words have wider strokes and gaps at a letter height, widest first.
-
-    Each with its narrowest stroke or gap. [mm] Faces that lack a character are left out.
-    """
-    own = _narrowest_mm(text, face, letter_mm=letter_mm)
-    found = []
-    for one in list_faces():
-        if one.id == face:
-            continue
-        try:
-            width = _narrowest_mm(text, one.id, letter_mm=letter_mm)
-        except InvalidInput:
-            continue
-        if width > own:
-            found.append((one.id, width))
-    return tuple(sorted(found, key=lambda item: -item[1]))
-
-
-def least_letter_words(text: str, *, face: str | Path, letter_mm: float, kept_mm: float) -> str:
-    """Return in words how high the capitals of a text have to be for all of it to be kept. [mm]"""
-    called = face if isinstance(face, str) else face.name
-    least_mm = smallest_letter_mm(face, text=text, stroke_kept_mm=kept_mm, gap_kept_mm=kept_mm)
-    return f"In {called} these words need capitals of {least_mm:.1f} mm here; they have {letter_mm:.1f}."
-
-
-def _narrowest_mm(text: str, face: str | Path, *, letter_mm: float) -> float:
-    fine = finest(face, text=text)
-    return min(fine.stroke_em, fine.gap_em) * letter_mm / fine.cap_height_em

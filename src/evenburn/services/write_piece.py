@@ -9,7 +9,6 @@ import numpy as np
 
 from evenburn.adapters.formats.ngc_reader import verify_file
 from evenburn.adapters.formats.ngc_writer import Head, program_lines
-from evenburn.adapters.formats.wood_toml import materials
 from evenburn.adapters.pictures.bed_drawing import write_bed_drawing
 from evenburn.adapters.pictures.board import write_board
 from evenburn.adapters.pictures.burn_image import write_burn_image
@@ -25,13 +24,12 @@ from evenburn.core.nouns.plan import MarkPlan, PiecePlan
 from evenburn.core.planning.binding import bindings
 from evenburn.core.planning.follow_checks import follow_bindings
 from evenburn.core.planning.mark_plan import MarkWork
-from evenburn.core.planning.materials import find_material
-from evenburn.core.planning.piece_plan import PieceWork, proof_pictures, work_piece
+from evenburn.core.planning.piece_plan import PieceWork, proof_pictures
 from evenburn.core.planning.power import full_power_s
 from evenburn.core.units import duration_text, lines_per_inch
-from evenburn.services.load_artwork import least_letter_words, other_faces
 from evenburn.services.load_batch import Batch
 from evenburn.services.verify_program import limits_of
+from evenburn.services.work_through import work_through
 
 TIME_SLACK, TIME_SLACK_s = 0.005, 0.5  # what the contract allows between plan and file; a short program in seconds
 ENERGY_SLACK = 0.01  # what the contract allows; coordinates of 1 µm take up to 1 % of a dot of 0.1 mm
@@ -48,39 +46,11 @@ def write_piece(batch: Batch, piece: Piece, *, output: OutputFolder, look: Path,
     ProgramNotSound
         If a program does not pass when it is read back.
     """
-    wood = batch.woods[piece.wood_id]
-    work = work_piece(
-        batch.machine,
-        lens=batch.lens,
-        wood=wood,
-        piece=piece,
-        artworks={m.id: batch.artworks[piece.id, m.id] for m in piece.marks},
-        material=find_material(materials(), wood.name, wood.id),
-        confirmed=batch.confirmed[piece.wood_id],
-        faults=batch.faults.get(piece.id, ()),
-        faces_of=lambda mark_id: faces_for(batch, piece.id, mark_id),
-        least_letter=lambda mark_id, kept_mm: letter_for(batch, piece.id, mark_id, kept_mm=kept_mm),
-    )
+    work = work_through(batch, piece)
     marks = tuple(_write_mark(batch, output, work, mark, date=date) for mark in work.marks)
-    planned = PiecePlan(piece=piece, wood=wood, start_order=0, marks=marks, checks=work.checks)
+    planned = PiecePlan(piece=piece, wood=work.wood, start_order=0, marks=marks, checks=work.checks)
     _write_proof(output.path(f"{piece.id}-proof.png"), work, planned, board=look)
     return planned
-
-
-def faces_for(batch: Batch, piece_id: str, mark_id: str) -> tuple[tuple[str, float], ...]:
-    """Return other faces for a mark's words, each with its narrowest stroke or gap at their size; none for a drawing."""
-    set_as = batch.letterings.get((piece_id, mark_id))
-    if set_as is None:
-        return ()
-    return other_faces(set_as.text, face=set_as.face, letter_mm=set_as.letter_mm)
-
-
-def letter_for(batch: Batch, piece_id: str, mark_id: str, *, kept_mm: float) -> str:
-    """Return in words the least height of a mark's letters that keeps all of them; nothing for a drawing."""
-    set_as = batch.letterings.get((piece_id, mark_id))
-    if set_as is None:
-        return ""
-    return least_letter_words(set_as.text, face=set_as.face, letter_mm=set_as.letter_mm, kept_mm=kept_mm)
 
 
 def head_lines(

@@ -83,25 +83,29 @@ def smallest_letter_mm(
     return found.cap_height_em * max(stroke_kept_mm / found.stroke_em, gap_kept_mm / found.gap_em)
 
 
-def faces_that_hold(text: str, *, letter_mm: float, kept_mm: float) -> list[tuple[str, float]]:
-    """Return the shipped faces whose strokes and gaps in this text survive, with the least capitals they need. [mm]
+def wider_faces(text: str, *, face: str | Path, letter_mm: float) -> tuple[tuple[str, float], ...]:
+    """Return the shipped faces in which the same words have wider strokes and gaps at a letter height, widest first.
 
-    Those that need least come first; faces that lack a character are left out. Raises as `smallest_letter_mm`, but not
-    for what a face lacks.
+    Each comes with its narrowest stroke or gap, in mm; faces that lack a character are left out. Raises as `finest`, but
+    not for what another face lacks.
     """
     if not (math.isfinite(letter_mm) and letter_mm > 0.0):
         raise OutOfRange("letter_mm", letter_mm, low=0.0, high=math.inf, unit="mm")
-    if fields := text_faults(text):
-        raise InvalidInput(fields)
-    held = []
-    for face in list_faces():
+    own_mm = _narrowest_mm(text, face, letter_mm=letter_mm)
+    wider = []
+    for one in list_faces():
         try:
-            least_mm = smallest_letter_mm(face.id, text=text, stroke_kept_mm=kept_mm, gap_kept_mm=kept_mm)
+            width_mm = _narrowest_mm(text, one.id, letter_mm=letter_mm)
         except InvalidInput:  # it lacks a character
             continue
-        if least_mm <= letter_mm:
-            held.append((face.id, least_mm))
-    return sorted(held, key=lambda one: one[1])
+        if width_mm > own_mm:
+            wider.append((one.id, width_mm))
+    return tuple(sorted(wider, key=lambda item: -item[1]))
+
+
+def _narrowest_mm(text: str, face: str | Path, *, letter_mm: float) -> float:
+    found = finest(face, text=text)
+    return min(found.stroke_em, found.gap_em) * letter_mm / found.cap_height_em
 
 
 def _opened(face: str | Path) -> OpenedFont:

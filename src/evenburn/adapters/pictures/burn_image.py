@@ -11,18 +11,6 @@ from PIL import Image
 from evenburn.core.units import MM_PER_INCH
 
 
-def error_diffusion(coverage: NDArray[np.float32]) -> NDArray[np.bool_]:
-    """Return dots of a coverage 0–1, True where one is set, by Floyd and Steinberg's error diffusion.
-
-    Source
-    ------
-    [floyd1976], as Pillow implements it.
-    """
-    grey = np.round(255.0 * (1.0 - np.clip(coverage, 0.0, 1.0))).astype(np.uint8)
-    dots = Image.fromarray(grey).convert("1")
-    return ~np.asarray(dots, dtype=np.bool_)
-
-
 def burn_image(picture_W: NDArray[np.float32], *, power_full_W: float) -> Image.Image:
     """Return the burn image of a picture of powers (row 0 lowest): one bit where there is one power, else grey.
 

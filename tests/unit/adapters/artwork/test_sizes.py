@@ -9,7 +9,7 @@ from fontTools.pens.ttGlyphPen import TTGlyphPen
 
 from evenburn.adapters.artwork.faces import face_file
 from evenburn.adapters.artwork.setting import TextSetting, artwork_from_setting
-from evenburn.adapters.artwork.sizes import faces_that_hold, finest, smallest_letter_mm
+from evenburn.adapters.artwork.sizes import finest, smallest_letter_mm, wider_faces
 from evenburn.core.art.detail import measure_widths
 from evenburn.core.errors import InvalidInput, NotFound, OutOfRange
 
@@ -88,15 +88,16 @@ def test_twice_as_much_kept_needs_letters_twice_as_large() -> None:
     assert twice == pytest.approx(2.0 * once)
 
 
-def test_faces_that_hold_are_offered_smallest_first() -> None:
-    offered = faces_that_hold("Cox", letter_mm=4.0, kept_mm=0.2)
-    least = [least_mm for _, least_mm in offered]
-    assert least == sorted(least)
+def test_wider_faces_are_offered_widest_first() -> None:
+    offered = wider_faces("Cox", face="great-vibes", letter_mm=4.0)
+    widths_mm = [width_mm for _, width_mm in offered]
+    assert widths_mm == sorted(widths_mm, reverse=True)
     assert 0 < len(offered) < 17
-    assert max(least) <= 4.0
     assert "great-vibes" not in dict(offered)
-    cyrillic = faces_that_hold("Шлюз", letter_mm=50.0, kept_mm=0.2)
-    assert {"roboto-slab", "montserrat"} <= set(dict(cyrillic))
+    # what is offered as wide holds at just that: the two measures agree
+    face, width_mm = offered[0]
+    assert smallest_letter_mm(face, text="Cox", stroke_kept_mm=width_mm, gap_kept_mm=width_mm) == pytest.approx(4.0)
+    cyrillic = wider_faces("Шлюз", face="montserrat", letter_mm=50.0)
     assert "cinzel" not in dict(cyrillic)  # it has no such letters
 
 
@@ -110,14 +111,14 @@ def test_what_is_kept_must_be_a_length(kept_mm: float) -> None:
     with pytest.raises(OutOfRange):
         smallest_letter_mm("cinzel", stroke_kept_mm=kept_mm, gap_kept_mm=0.1)
     with pytest.raises(OutOfRange):
-        faces_that_hold("A", letter_mm=kept_mm, kept_mm=0.1)
+        wider_faces("A", face="cinzel", letter_mm=kept_mm)
 
 
 def test_what_cannot_be_set_cannot_be_measured() -> None:
     with pytest.raises(InvalidInput):
         finest("cinzel", text=" ")
     with pytest.raises(InvalidInput):
-        faces_that_hold("", letter_mm=5.0, kept_mm=0.1)
+        wider_faces("", face="cinzel", letter_mm=5.0)
     with pytest.raises(NotFound):
         finest("no-such-face")
     assert face_file("cinzel").is_file()

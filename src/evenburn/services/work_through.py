@@ -1,0 +1,44 @@
+"""One piece of a loaded batch worked through: what planning it and checking it have in common."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from evenburn.adapters.artwork.sizes import smallest_letter_mm, wider_faces
+from evenburn.adapters.formats.wood_toml import materials
+from evenburn.core.nouns.mark import Piece
+from evenburn.core.planning.materials import find_material
+from evenburn.core.planning.piece_plan import PieceWork, work_piece
+from evenburn.services.load_batch import Batch
+
+
+def work_through(batch: Batch, piece: Piece) -> PieceWork:
+    """Return a piece worked through from its artwork to its checks; nothing is written."""
+    wood = batch.woods[piece.wood_id]
+
+    def faces_of(mark_id: str) -> Sequence[tuple[str, float]]:
+        """Return other faces for a mark's words, each with its narrowest at their size; none for a drawing."""
+        set_as = batch.letterings.get((piece.id, mark_id))
+        return () if set_as is None else wider_faces(set_as.text, face=set_as.face, letter_mm=set_as.letter_mm)
+
+    def least_letter(mark_id: str, kept_mm: float) -> str:
+        """Return in words the least height of a mark's letters that keeps all of them; nothing for a drawing."""
+        set_as = batch.letterings.get((piece.id, mark_id))
+        if set_as is None:
+            return ""
+        least_mm = smallest_letter_mm(set_as.face, text=set_as.text, stroke_kept_mm=kept_mm, gap_kept_mm=kept_mm)
+        called = set_as.face if isinstance(set_as.face, str) else set_as.face.name
+        return f"In {called} these words need capitals of {least_mm:.1f} mm here; they have {set_as.letter_mm:.1f}."
+
+    return work_piece(
+        batch.machine,
+        lens=batch.lens,
+        wood=wood,
+        piece=piece,
+        artworks={m.id: batch.artworks[piece.id, m.id] for m in piece.marks},
+        material=find_material(materials(), wood.name, wood.id),
+        confirmed=batch.confirmed[piece.wood_id],
+        faults=batch.faults.get(piece.id, ()),
+        faces_of=faces_of,
+        least_letter=least_letter,
+    )
