@@ -83,6 +83,9 @@ class HoldTable(StrictModel):
     )
     passes: Annotated[int, Field(ge=1, le=20)] | None = Field(default=None, description="How often each line is burnt.")
     scan_axis: Literal["x", "y"] | None = Field(default=None, description="Axis of the bed the scan lines run along.")
+    direction: Literal["both ways", "one way"] | None = Field(
+        default=None, description="Whether every second line is burnt on the way back."
+    )
 
 
 Fraction = Annotated[float, Field(ge=0.0, le=1.0)]

@@ -89,6 +89,13 @@ class MachineTable(StrictModel):
         default=0.0,
         description="How far a line burnt towards + lands, towards +, from one burnt towards −, rise time apart. [mm]",
     )
+    reversal_sd_mm: Annotated[float, Field(ge=0.0, le=1.0)] = Field(
+        default=0.0, description="Standard deviation of what you know of the reversal offset; 0: it is trusted. [mm]"
+    )
+    extraction_side: Literal["left", "right", "front", "back"] | None = Field(
+        default=None,
+        description="Side of the bed the smoke is drawn to; lines advance towards it, so smoke passes no finished work.",
+    )
     air_kPa: list[Annotated[float, Field(ge=0.0, le=2000.0)]] | None = Field(
         default=None, max_length=20, description="Air that can be set, least and greatest. [kPa]"
     )
@@ -142,6 +149,8 @@ def machine_from_table(table: MachineTable, *, source: str) -> Machine:
         rise_time_s=table.rise_time_s,
         corner_tolerance_mm=table.corner_tolerance_mm,
         reversal_offset_mm=table.reversal_offset_mm,
+        reversal_sd_mm=table.reversal_sd_mm,
+        extraction_side=table.extraction_side,
         air_kPa=tuple(sorted(table.air_kPa or ())),
         lenses=tuple(Lens(**lens.model_dump()) for lens in table.lens),
         post_processor=PostProcessor(

@@ -22,12 +22,18 @@ class InkProfile:
     hull_mm2 : area between each line's first and last ink. [mm²]
     rows_mm : extent across the lines that holds ink. [mm]
     wander_mm : mean of how far the first and the last ink wander in all, from line to line. [mm]
+    islands : in how many parts it is swept, one after the other; all sums are over them.
+    hops_mm : the way from each island to the next, in all. [mm]
+    parted : the same ink swept in more islands, shorter in hull for more lines.
     """
 
     axis: Axis
     hull_mm2: float
     rows_mm: float
     wander_mm: float
+    islands: int = 1
+    hops_mm: float = 0.0
+    parted: tuple[InkProfile, ...] = ()
 
 
 def ink_box_mm(ink: NDArray[np.bool_], *, x0_mm: float, y0_mm: float, pixel_mm: float) -> Box | None:

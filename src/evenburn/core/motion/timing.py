@@ -8,17 +8,29 @@ import numpy as np
 from numpy.typing import NDArray
 
 from evenburn.core.motion.path_speed import speed_along
-from evenburn.core.motion.profile import move_time_s, time_to_speed_s
+from evenburn.core.motion.profile import move_time_s, run_up_mm, time_to_speed_s
 from evenburn.core.nouns.events import Dwell, Event, Sweep, Trace, Travel
 from evenburn.core.nouns.machine import Machine
 from evenburn.core.nouns.mark import Axis
 
 FloatArray = NDArray[np.float64]
 
+SAME_LINE_mm = 1e-6  # places nearer than this are one place; a program writes 1 µm
+
 
 def accel_mm_per_s2(machine: Machine, *, axis: Axis) -> float:
     """Return the acceleration along an axis. [mm/s²] Definition."""
     return machine.accel_x_mm_per_s2 if axis == "x" else machine.accel_y_mm_per_s2
+
+
+def lead_mm(machine: Machine, *, speed_mm_per_s: float) -> float:
+    """Return by how much edges are commanded before they are to fall. [mm]
+
+    Source
+    ------
+    Own derivation: a first-order response delays its centre by its time constant; docs/how-it-works/motion.md.
+    """
+    return speed_mm_per_s * machine.rise_time_s + 0.5 * machine.reversal_offset_mm
 
 
 def travel_time_s(machine: Machine, *, dx_mm: float, dy_mm: float) -> float:
@@ -89,36 +101,88 @@ def program_time_s(machine: Machine, events: Iterable[Event]) -> float:
 
 
 def time_lower_bound_s(machine: Machine, events: Sequence[Event]) -> float:
-    """Return a time that no program burning the same lines at the same speed can beat. [s]
+    """Return a time that no program of sweeps and rapids burning the same lines at the same speed can beat. [s]
 
-    Each burnt stretch takes its length over the speed. A gap inside a line takes at least its length over the faster of
-    speed and rapid, or else the line is burnt in two goes, which costs another turn. A turn takes at least 2 v/a. Paths
-    that are followed take at least their burnt length over the speed and, where nothing else is burnt, what a straight
-    move of that length loses by starting and stopping at the greatest acceleration of any direction; corners are given
-    away.
+    Each burnt stretch takes its length over the speed; each line at least one sweep with its two ramps and the overhead.
+    A gap inside a line is either passed at the speed of the line or costs one more sweep and a way to it. All lines are
+    visited, so at least the steps between neighbours are travelled. Paths that are followed take at least their burnt
+    length over the speed and, where nothing else is burnt, what a straight move of that length loses by starting and
+    stopping at the greatest acceleration of any direction; corners are given away.
 
     Source
     ------
-    Own derivation, docs/how-it-works/motion.md.
+    Own derivation, docs/how-it-works/motion.md: steps by the least spanning tree of the lines, a bound for every tour.
     """
-    alone = not any(isinstance(event, Sweep) for event in events)
-    total_s = _followed_bound_s(machine, [event for event in events if isinstance(event, Trace)], alone=alone)
-    last: tuple[float, float] | None = None
-    for event in events:
-        if not isinstance(event, Sweep):
+    sweeps = [event for event in events if isinstance(event, Sweep)]
+    traces = [event for event in events if isinstance(event, Trace)]
+    total_s = _followed_bound_s(machine, traces, alone=not sweeps)
+    groups: dict[tuple[Axis, float], list[Sweep]] = {}
+    for sweep in sweeps:
+        groups.setdefault((sweep.axis, sweep.speed_mm_per_s), []).append(sweep)
+    alone = len(groups) == 1 and not traces  # else the head gets about while it burns something else
+    return total_s + sum(_swept_bound_s(machine, group, alone=alone) for group in groups.values())
+
+
+def _swept_bound_s(machine: Machine, sweeps: Sequence[Sweep], *, alone: bool) -> float:
+    """Return the bound for sweeps along one axis at one speed; `alone` when nothing else is burnt in between. [s]"""
+    axis, speed = sweeps[0].axis, sweeps[0].speed_mm_per_s
+    accel, jerk = accel_mm_per_s2(machine, axis=axis), machine.jerk_mm_per_s3
+    room_mm = float(run_up_mm(speed, accel_mm_per_s2=accel, jerk_mm_per_s3=jerk))
+    each_s = 2.0 * float(time_to_speed_s(speed, accel_mm_per_s2=accel, jerk_mm_per_s3=jerk)) + machine.line_overhead_s
+    lines: dict[int, list[Sweep]] = {}
+    for sweep in sweeps:
+        lines.setdefault(round(sweep.cross_mm / SAME_LINE_mm), []).append(sweep)
+    crosses_mm = np.sort(np.array([group[0].cross_mm for group in lines.values()]))
+    spacings_mm = np.diff(crosses_mm)
+    unlike, which = np.unique(np.round(spacings_mm, 6), return_inverse=True)
+    steps_s = np.array(
+        [travel_time_s(machine, dx_mm=d if axis == "y" else 0.0, dy_mm=d if axis == "x" else 0.0) for d in unlike]
+    )
+    total_s = float(steps_s[which].sum()) if alone else 0.0
+    step_s = float(steps_s.min()) if alone and steps_s.size else 0.0
+    gaps_mm: list[FloatArray] = []
+    for group in lines.values():
+        burnt_mm, union_mm, gaps = _coverage_mm(machine, group)
+        if burnt_mm == 0.0:
             continue
-        v, a = event.speed_mm_per_s, accel_mm_per_s2(machine, axis=event.axis)
-        lengths = np.abs(np.diff(event.edges_mm))
-        on = event.power_W > 0.0
-        turn_s = 2.0 * v / a + machine.line_overhead_s
-        gaps_s = np.minimum(lengths[~on] / max(v, machine.rapid_mm_per_s), turn_s)
-        total_s += float(lengths[on].sum()) / v + float(gaps_s.sum()) + machine.line_overhead_s
-        total_s += 2.0 * v / a if last is not None else 0.0
-        last = (v, a)
-    if last is None:
+        times = max(1, int(burnt_mm / union_mm + 1e-6))
+        total_s += burnt_mm / speed + times * each_s
+        gaps_mm += [gaps] * times
+        step_s = step_s if times == 1 else 0.0  # a line may be burnt to and fro without a step
+    if not gaps_mm:
         return total_s
-    v, a = last
-    return total_s + 2.0 * float(time_to_speed_s(v, accel_mm_per_s2=a, jerk_mm_per_s3=machine.jerk_mm_per_s3))
+    gaps_mm_all = np.concatenate(gaps_mm)
+    past_mm = gaps_mm_all - 2.0 * room_mm
+    along_s = np.where(past_mm >= 0.0, past_mm / max(speed, machine.rapid_mm_per_s), 0.0)
+    again_s = each_s + np.minimum(step_s, along_s)
+    return total_s + float(np.minimum(gaps_mm_all / speed, again_s).sum())
+
+
+def _coverage_mm(machine: Machine, sweeps: Sequence[Sweep]) -> tuple[float, float, FloatArray]:
+    """Return burnt length, length burnt at least once, and the gaps between, of all sweeps on one line. [mm]
+
+    The lead shifts both ways apart by a little; edges nearer than that are taken as the same.
+    """
+    begins, ends = [], []
+    for sweep in sweeps:
+        shift = lead_mm(machine, speed_mm_per_s=sweep.speed_mm_per_s)
+        shift = shift if sweep.end_mm > sweep.start_mm else -shift
+        low, high = (
+            np.minimum(sweep.edges_mm[:-1], sweep.edges_mm[1:]),
+            np.maximum(sweep.edges_mm[:-1], sweep.edges_mm[1:]),
+        )
+        on = sweep.power_W > 0.0
+        begins.append(low[on] + shift)
+        ends.append(high[on] + shift)
+    begin, end = np.concatenate(begins), np.concatenate(ends)
+    if begin.size == 0:
+        return 0.0, 0.0, np.empty(0)
+    order = np.argsort(begin)
+    begin, end = begin[order], end[order]
+    reached = np.maximum.accumulate(end)
+    free = begin[1:] - reached[:-1]
+    gaps = free[free > SAME_LINE_mm]
+    return float((end - begin).sum()), float(reached[-1] - begin[0] - gaps.sum()), gaps
 
 
 def _followed_bound_s(machine: Machine, traces: Sequence[Trace], *, alone: bool) -> float:

@@ -8,6 +8,7 @@ from typing import Literal
 from evenburn.core.nouns.provenance import Provenance
 
 LensShape = Literal["meniscus", "plano-convex"]
+Side = Literal["left", "right", "front", "back"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -61,6 +62,8 @@ class Machine:
     reversal_offset_mm : how far a line burnt in the + direction lands, towards +, from where one burnt in the
         − direction lands, apart from what the rise time explains. [mm]
     air_kPa : what can be set, least first. [kPa]
+    reversal_sd_mm : standard deviation of what is known of the reversal offset; 0 where it is trusted. [mm]
+    extraction_side : side of the bed the smoke is drawn to; lines then advance towards it, away from finished work.
     corner_tolerance_mm : how far the head may cut a corner of a path it follows without stopping. [mm]
     """
 
@@ -83,5 +86,7 @@ class Machine:
     air_kPa: tuple[float, ...]
     lenses: tuple[Lens, ...]
     corner_tolerance_mm: float = 0.02
+    reversal_sd_mm: float = 0.0
+    extraction_side: Side | None = None
     post_processor: PostProcessor = field(default_factory=PostProcessor)
     provenance: Provenance = field(default_factory=lambda: Provenance(kind="user", detail="machine.toml"))

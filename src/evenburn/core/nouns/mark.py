@@ -12,6 +12,7 @@ Halftone = Literal["floyd-steinberg", "jarvis", "stucki", "ordered", "blue-noise
 Reproduction = Literal["auto", "continuous", "halftone"] | Halftone
 Keeps = Literal["part", "opening", "line"]
 Axis = Literal["x", "y"]
+Direction = Literal["both ways", "one way"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -24,6 +25,7 @@ class Hold:
     focus_offset_mm: float | None = None
     passes: int | None = None
     scan_axis: Axis | None = None
+    direction: Direction | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -7,10 +7,97 @@ from dataclasses import dataclass
 from evenburn.core.nouns.check import Check
 from evenburn.core.nouns.machine import Lens, Machine
 from evenburn.core.nouns.mark import Mark, Piece
-from evenburn.core.nouns.recipe import Binding, Predicted, Recipe
+from evenburn.core.nouns.recipe import Alternative, Binding, Concession, Predicted, Recipe
 from evenburn.core.nouns.wood import Wood
 
 Box = tuple[float, float, float, float]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LensFacts:
+    """What a lens makes of the beam; `in_use` marks the one the batch is planned with.
+
+    `spot_diameter_mm` is the 1/e² diameter at the waist. `depth_mm` is how far from the waist, either way, the radius has
+    grown by `growth`; beyond `rayleigh_length_mm` the spot is more than √2 of its least.
+    """
+
+    name: str
+    focus_stand_off_mm: float
+    waist_radius_mm: float
+    spot_diameter_mm: float
+    rayleigh_length_mm: float
+    depth_mm: float
+    growth: float
+    in_use: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FocusTolerance:
+    """How far the stand-off may be off, nearer (`towards_mm`) and further (`away_mm`), before something gives. [mm]
+
+    The blank's own unevenness is already taken off. `towards_gives` and `away_gives` name what gives first: "banding",
+    "detail", "tone", "width", "cut", "nozzle" (it touches), or "" where nothing does within what was looked at.
+    `text` says it in short, as on the run sheet: "−0.4 / +0.7 mm, before lines show".
+    """
+
+    towards_mm: float
+    away_mm: float
+    towards_gives: str
+    away_gives: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LensOffer:
+    """What another lens of the machine would do for a mark; `saves_s` is below 0 where it takes longer. [s]"""
+
+    lens: str
+    stand_off_mm: float
+    focus_offset_mm: float
+    time_s: float
+    saves_s: float
+    ripple_L: float
+    detail_mm: float
+    text: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Forgotten:
+    """What a mark would look like with the head left at the height of the one burnt before it.
+
+    `off_mm` is how far the surface then lies from where it should, below 0 nearer to the nozzle. `stand_off_mm` is what
+    is left between nozzle and surface; `touches` where the surface, at its highest, reaches the nozzle. `chars` where the
+    char limit is exceeded that the plan keeps.
+    """
+
+    off_mm: float
+    stand_off_mm: float
+    touches: bool
+    spot_diameter_mm: float
+    planned_spot_diameter_mm: float
+    tone_L: float
+    planned_tone_L: float
+    ripple_L: float
+    ripple_limit_L: float
+    detail_mm: float
+    planned_detail_mm: float
+    chars: bool
+    text: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SetUp:
+    """The stand-off set once, for this thickness, before a mark; `bed_down_mm` is None for the first of the batch.
+
+    `tolerance` is the narrowest of the marks burnt with it until it is set again, on this piece or the next ones.
+    """
+
+    mark_id: str
+    thickness_mm: float
+    stand_off_mm: float
+    bed_down_mm: float | None
+    tolerance: FocusTolerance | None
+    forgotten: Forgotten | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -18,6 +105,9 @@ class MarkPlan:
     """One mark, planned. `program_file` is None where a stop forbids a program; names are relative to the folder.
 
     `reproduction` says how a photograph's tones are made, `reproduction_why` why so; None for everything else.
+    `gave_way` are the wishes that could not be met, `choice` the recipes to choose from, the recommended one among them.
+    `islands` is in how many parts a scanned mark is swept. `trace_file` walks round the mark with the laser off.
+    `tolerance` is how far its stand-off may be off, `other_lenses` what the machine's other lenses would do for it.
     """
 
     mark: Mark
@@ -33,17 +123,27 @@ class MarkPlan:
     proof_file: str
     reproduction: str | None = None
     reproduction_why: str = ""
+    gave_way: tuple[Concession, ...] = ()
+    choice: tuple[Alternative, ...] = ()
+    islands: int = 1
+    trace_file: str | None = None
+    tolerance: FocusTolerance | None = None
+    other_lenses: tuple[LensOffer, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PiecePlan:
-    """One piece, planned, with its place in the order of the batch (1 is first)."""
+    """One piece, planned, with its place in the order of the batch (1 is first).
+
+    `set_ups` are the times the stand-off is set on it, in order; none where what the piece before left still holds.
+    """
 
     piece: Piece
     wood: Wood
     start_order: int
     marks: tuple[MarkPlan, ...]
     checks: tuple[Check, ...]
+    set_ups: tuple[SetUp, ...] = ()
 
     def time_s(self) -> float:
         """Return machine time of all marks that have a program. [s]"""
@@ -55,8 +155,25 @@ class PiecePlan:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class SharedRun:
+    """One program for several marks that lie on the bed at once, instead of one program each.
+
+    `marks` are (piece id, mark id) in the order of the batch; `saved_s` is against their programs one after another. [s]
+    """
+
+    marks: tuple[tuple[str, str], ...]
+    file: str
+    time_s: float
+    saved_s: float
+    time_lower_bound_s: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class BatchPlan:
-    """The whole batch, its pieces in the order they are to be burnt."""
+    """The whole batch, its pieces in the order they are to be burnt; `lens_facts` are of every lens of the machine.
+
+    `runs` are offered beside the programs of the marks: whoever takes one leaves out the programs it stands for.
+    """
 
     name: str
     subtitle: str
@@ -64,6 +181,12 @@ class BatchPlan:
     machine: Machine
     lens: Lens
     pieces: tuple[PiecePlan, ...]
+    lens_facts: tuple[LensFacts, ...] = ()
+    runs: tuple[SharedRun, ...] = ()
+
+    def focusings(self) -> int:
+        """Return how often the stand-off is set."""
+        return sum(len(p.set_ups) for p in self.pieces)
 
     def total_time_s(self) -> float:
         """Return machine time of all programs. [s]"""

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from evenburn.core.nouns.mark import Axis
+from evenburn.core.nouns.mark import Axis, Direction
 
 Way = Literal["scan", "line", "cut"]
 
@@ -30,6 +30,7 @@ class Recipe:
     air_kPa: float | None
     power_low_W: float | None = None
     way: Way = "scan"
+    direction: Direction = "both ways"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -55,7 +56,35 @@ class Predicted:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Binding:
-    """A constraint that holds the recipe back, in words with numbers."""
+    """A constraint that holds the recipe back, in words with numbers; `saves_s` is what the loosening named saves. [s]"""
 
     constraint: str
     text: str
+    saves_s: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Concession:
+    """A wish that had to give way, by how much, in words with numbers; `asked` and `got` share the unit in `unit`."""
+
+    constraint: str
+    asked: float
+    got: float
+    unit: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Alternative:
+    """One recipe along the trade-off of time, smoothness and sharpness.
+
+    `name` says what it is for, `text` how it differs from the recommended one. `recommended` marks that one itself.
+    """
+
+    name: str
+    recipe: Recipe
+    time_s: float
+    ripple_L: float
+    detail_mm: float
+    text: str
+    recommended: bool = False

@@ -11,12 +11,13 @@ from numpy.typing import NDArray
 from evenburn.core.art.detail import narrowest_kept_mm
 from evenburn.core.art.inset import inset_ink
 from evenburn.core.art.picture import Artwork, Grid, draw_on_bed, grid_in_box
+from evenburn.core.layout.islands import planned_events
 from evenburn.core.motion.follow import FollowPath
-from evenburn.core.motion.raster import raster_events, room_needed_mm
+from evenburn.core.motion.raster import Patch, room_needed_mm
 from evenburn.core.motion.timing import program_time_s, time_lower_bound_s
 from evenburn.core.nouns.events import Event
 from evenburn.core.nouns.machine import Lens, Machine
-from evenburn.core.nouns.mark import Mark, Piece
+from evenburn.core.nouns.mark import Axis, Mark, Piece
 from evenburn.core.nouns.path import Polyline
 from evenburn.core.nouns.recipe import Predicted, Recipe
 from evenburn.core.nouns.wood import CharacteristicCurve
@@ -77,7 +78,7 @@ class Followed:
 class MarkWork:
     """Everything computed for one mark, before checks decide whether it may be burnt.
 
-    `events` are what its program would hold; `picture_W` is (rows=y, columns=x), row 0 lowest, on `grid`. `followed` is
+    `events` are what its program would hold, swept in so many `islands`; `picture_W` is (rows=y, columns=x), row 0 lowest, on `grid`. `followed` is
     None for what is scanned in lines.
     """
 
@@ -90,6 +91,7 @@ class MarkWork:
     grid: Grid
     picture_W: PowerPicture
     events: tuple[Event, ...]
+    islands: int = 1
     followed: Followed | None = None
     reproduction: str | None = None
     reproduction_why: str = ""
@@ -301,20 +303,33 @@ def photo_picture_W(wish: Wish, recipe: Recipe, *, mark: Mark, light: NDArray[np
     return np.asarray(table[np.clip(np.rint(share * (GREY_STEPS - 1)), 0, GREY_STEPS - 1).astype(np.int32)])
 
 
-def events_of(machine: Machine, recipe: Recipe, *, grid: Grid, picture_W: PowerPicture) -> tuple[Event, ...]:
-    """Return the motion events that burn a picture of powers with a recipe. Source: `raster_events`."""
-    along_x = recipe.scan_axis == "x"
-    return tuple(
-        raster_events(
-            machine,
-            picture_W if along_x else np.ascontiguousarray(picture_W.T),
-            axis=recipe.scan_axis,
-            along_origin_mm=grid.x0_mm if along_x else grid.y0_mm,
-            cross_origin_mm=grid.y0_mm if along_x else grid.x0_mm,
-            line_spacing_mm=grid.pixel_mm,
-            speed_mm_per_s=recipe.speed_mm_per_s,
-            passes=recipe.passes,
-        )
+def events_of(
+    machine: Machine, recipe: Recipe, *, grid: Grid, picture_W: PowerPicture
+) -> tuple[tuple[Event, ...], int]:
+    """Return the motion events that burn a picture of powers with a recipe, and in how many islands.
+
+    Source
+    ------
+    `planned_events`.
+    """
+    return planned_events(
+        machine,
+        [patch_of(grid, picture_W, axis=recipe.scan_axis)],
+        axis=recipe.scan_axis,
+        line_spacing_mm=grid.pixel_mm,
+        speed_mm_per_s=recipe.speed_mm_per_s,
+        passes=recipe.passes,
+        direction=recipe.direction,
+    )
+
+
+def patch_of(grid: Grid, picture_W: PowerPicture, *, axis: Axis) -> Patch:
+    """Return a picture on the bed as lines along an axis see it. Definition."""
+    along_x = axis == "x"
+    return Patch(
+        power_W=picture_W if along_x else np.ascontiguousarray(picture_W.T),
+        along_origin_mm=grid.x0_mm if along_x else grid.y0_mm,
+        cross_origin_mm=grid.y0_mm if along_x else grid.x0_mm,
     )
 
 
@@ -383,7 +398,7 @@ def work_mark(wish: Wish, found: Found, *, survey: Survey, piece: Piece, mark: M
             recipe = replace(recipe, power_low_W=None)
     else:
         picture = solid_picture_W(wish, recipe, mark=mark, piece=piece, artwork=artwork, grid=grid)
-    events = events_of(machine, recipe, grid=grid, picture_W=picture)
+    events, islands = events_of(machine, recipe, grid=grid, picture_W=picture)
     return MarkWork(
         mark=mark,
         survey=survey,
@@ -394,6 +409,7 @@ def work_mark(wish: Wish, found: Found, *, survey: Survey, piece: Piece, mark: M
         grid=grid,
         picture_W=picture,
         events=events,
+        islands=islands,
         reproduction=None if choice is None else choice.name,
         reproduction_why="" if choice is None else choice.why,
     )

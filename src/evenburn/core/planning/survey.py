@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from evenburn.core.art.detail import Widths, measure_widths
 from evenburn.core.art.ink import InkProfile, ink_box_mm, ink_profile
 from evenburn.core.art.picture import Artwork, Drawn, Grid, draw_on_bed, grid_in_box
+from evenburn.core.layout.islands import parted_profiles
 from evenburn.core.layout.place import mark_on_bed, room_mm
 from evenburn.core.nouns.machine import Machine
 from evenburn.core.nouns.mark import Axis, Mark, Piece
@@ -93,6 +94,12 @@ def ink_of_light(light: NDArray[np.float32], *, wood: Wood, tone: float) -> NDAr
     return np.asarray(np.abs(wished - wood.curve.bare_L) > BARE_L, dtype=np.bool_)
 
 
+def _profile(ink: NDArray[np.bool_], *, axis: Axis, pixel_mm: float) -> InkProfile:
+    return replace(
+        ink_profile(ink, axis=axis, pixel_mm=pixel_mm), parted=parted_profiles(ink, axis=axis, pixel_mm=pixel_mm)
+    )
+
+
 def survey_mark(machine: Machine, *, piece: Piece, mark: Mark, wood: Wood, artwork: Artwork) -> Survey:
     """Return what the artwork is like at its place on the bed. Source: the functions of `core.art`."""
     corners = mark_on_bed(piece, place_mm=mark.place_mm, size_mm=mark.size_mm)
@@ -128,7 +135,7 @@ def survey_mark(machine: Machine, *, piece: Piece, mark: Mark, wood: Wood, artwo
         grid=grid,
         ink=ink,
         ink_box_mm=ink_box,
-        profiles={axis: ink_profile(ink, axis=axis, pixel_mm=grid.pixel_mm) for axis in AXES},
+        profiles={axis: _profile(ink, axis=axis, pixel_mm=grid.pixel_mm) for axis in AXES},
         room_mm={
             axis: room_mm(around, axis=axis, bed_x_mm=machine.bed_x_mm, bed_y_mm=machine.bed_y_mm) for axis in AXES
         },

@@ -10,7 +10,8 @@ import numpy as np
 import pytest
 
 from evenburn.core.motion.profile import run_up_mm
-from evenburn.core.motion.raster import lead_mm, raster_events, room_needed_mm
+from evenburn.core.motion.raster import raster_events, room_needed_mm
+from evenburn.core.motion.timing import lead_mm
 from evenburn.core.motion.timing import program_time_s
 from evenburn.core.nouns.events import Event, Sweep, Travel
 from evenburn.core.nouns.machine import Machine
