@@ -241,15 +241,14 @@ def table(weighed: list[Weighed]) -> list[list[str]]:
     return rows
 
 
-def save(rows: list[list[str]], beside: list[list[str]], *, machine: str) -> Path:
+def save(tables: dict[str, list[list[str]]], *, machine: str) -> Path:
     """Write a run under its date and kind of machine, a run of the same day and kind anew, and return its folder."""
     today = dt.date.today().isoformat()  # noqa: DTZ011  # the date on the wall where the machine stands
     folder = RUNS / f"{today}-{kind_of_machine()}"
     folder.mkdir(parents=True, exist_ok=True)
-    with (folder / "results.csv").open("w", encoding="utf-8", newline="") as file:
-        csv.writer(file, lineterminator="\n").writerows(rows)
-    with (folder / "artwork.csv").open("w", encoding="utf-8", newline="") as file:
-        csv.writer(file, lineterminator="\n").writerows(beside)
+    for name, rows in tables.items():
+        with (folder / f"{name}.csv").open("w", encoding="utf-8", newline="") as file:
+            csv.writer(file, lineterminator="\n").writerows(rows)
     (folder / "README.md").write_text(f"{machine}\n", encoding="utf-8")
     return folder
 
@@ -281,8 +280,13 @@ def main() -> None:
     print()
     for row in beside:
         print(f"{row[0]:<46} {row[1]:>8}  {row[2]:<22} {row[3]:>6}  {row[4]}")
+    _, _, output = run_once((sys.executable, str(Path(__file__).resolve().parent / "raster.py")))
+    swept = list(csv.reader(output.splitlines()))
+    print()
+    for row in swept:
+        print(row[0].ljust(30) + "  ".join(cell.rjust(9) for cell in row[1:]))
     if not chosen.no_save:
-        folder_saved = save(rows, beside, machine=machine)
+        folder_saved = save({"results": rows, "artwork": beside, "raster": swept}, machine=machine)
         print(f"saved: bench/runs/{folder_saved.name}")
 
 
