@@ -189,7 +189,8 @@ def _at_one_place(lines: list[Line]) -> Line:
 
 def _sorted_lines(lines: list[Line], *, line_spacing_mm: float) -> tuple[Line, ...]:
     """Return lines, the lowest first; those of different pictures that lie at one place made one."""
-    lines = sorted(lines, key=lambda line: (line.cross_mm, float(line.edges_mm[0])))
+    # places that differ by rounding alone are one place
+    lines = sorted(lines, key=lambda line: (round(line.cross_mm / line_spacing_mm, 3), float(line.edges_mm[0])))
     merged: list[list[Line]] = []
     for line in lines:
         if (

@@ -1,0 +1,1 @@
+"""Test cards: designed, found in a photograph, read."""
