@@ -144,10 +144,16 @@ def write_program(path: Path) -> Path:
     return path
 
 
-def measure_search() -> float:
-    """Return the median time of one recipe search, the demo's first mark, nothing held. [s]"""
+def measure_recipe(*, front: bool) -> float:
+    """Return the median time of one recipe search, the demo's first mark, nothing held. [s]
+
+    With `front` also of its power, of what binds it, and of the front of recipes to choose from.
+    """
     from evenburn.core.optics.beam import beam_of_lens
-    from evenburn.core.planning.mark_plan import wish_for
+    from evenburn.core.planning.binding import bindings_of
+    from evenburn.core.planning.choice import choice
+    from evenburn.core.planning.concede import concessions
+    from evenburn.core.planning.mark_plan import recipe_of, wish_for
     from evenburn.core.planning.recipe import search
     from evenburn.core.planning.survey import survey_mark
     from evenburn.services.load_batch import load_batch
@@ -165,6 +171,11 @@ def measure_search() -> float:
     for _ in range(SEARCHES):
         start_s = time.perf_counter()
         found = search(wish)
+        if front:
+            recipe = recipe_of(wish, found, air_kPa=None)
+            assert bindings_of(wish, found, recipe=recipe)
+            assert len(choice(wish, found, recommended=recipe)) > 1
+            assert not concessions(wish, found, recipe=recipe)
         times_s.append(time.perf_counter() - start_s)
         assert found.power_W > 0.0
     return statistics.median(times_s)
@@ -194,7 +205,8 @@ def weigh(job: Job) -> Weighed:
     walls_s, peaks_MB = [], []
     for _ in range(job.runs):
         wall_s, peak_MB, output = run_once(job.command)
-        walls_s.append(float(output.split()[-1]) if "--search" in job.command else wall_s)
+        own = {"--search", "--front"} & {*job.command}
+        walls_s.append(float(output.split()[-1]) if own else wall_s)
         peaks_MB.append(peak_MB)
     return Weighed(job=job, wall_s=statistics.median(walls_s), peak_MB=max(peaks_MB))
 
@@ -206,11 +218,12 @@ def jobs(folder: Path) -> tuple[Job, ...]:
     plan_mark = (*EVENBURN, "plan", str(mark), "--to", str(folder / "planned"), "--date", "2026-06-09")
     demo = (*EVENBURN, "demo", "--to", str(folder / "demo"), "--date", "2026-06-09")
     verify = (*EVENBURN, "verify", str(program), "--machine", str(mark / "machine.toml"))
-    search = (sys.executable, str(Path(__file__).resolve()), "--search")
+    search, front = ((sys.executable, str(Path(__file__).resolve()), part) for part in ("--search", "--front"))
     return (
         Job(name="the whole demo", command=demo, runs=1, target_s=30.0, target_MB=1500.0),
         Job(name="one solid mark, 300 x 200 mm at 0.08 mm", command=plan_mark, runs=3, target_s=6.0),
         Job(name=f"recipe search alone, median of {SEARCHES}", command=search, runs=1, target_s=0.5),
+        Job(name=f"recipe with its front and what binds, median of {SEARCHES}", command=front, runs=1, target_s=0.3),
         Job(name="200 names fitted and checked", command=(*EVENBURN, "check", str(names)), runs=3, target_s=10.0),
         Job(name="verify a program of 1,000,000 lines", command=verify, runs=3, target_s=None),
     )
@@ -257,10 +270,11 @@ def main() -> None:
     """Weigh all jobs, print the table, save it."""
     arguments = argparse.ArgumentParser(description=__doc__)
     arguments.add_argument("--search", action="store_true", help="only time the recipe search, in this process")
+    arguments.add_argument("--front", action="store_true", help="only time a recipe with its front, in this process")
     arguments.add_argument("--no-save", action="store_true", help="print only")
     chosen = arguments.parse_args()
-    if chosen.search:
-        print(f"{measure_search():.6f}")
+    if chosen.search or chosen.front:
+        print(f"{measure_recipe(front=chosen.front):.6f}")
         return
     machine = machine_line(os.getloadavg()[0])
     print(machine, flush=True)

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 from numpy.typing import NDArray
 
 from evenburn.core.nouns.events import Event, Sweep, Travel
-from evenburn.core.nouns.machine import Machine
-from evenburn.core.nouns.wood import CURVE_PARAMETERS, CharacteristicCurve
+from evenburn.core.nouns.machine import Lens, Machine, Side
+from evenburn.core.nouns.wood import CURVE_PARAMETERS, CharacteristicCurve, Wood
 from unit.core.examples import curve, machine
 
 PowerPicture = NDArray[np.float32]
@@ -121,6 +123,85 @@ def moves(draw: st.DrawFn) -> Event:
     if draw(st.booleans()):
         return Travel(to_mm=(draw(between(0.0, 600.0)), draw(between(0.0, 400.0))))
     return draw(sweeps())
+
+
+def over_decades(low: float, high: float) -> st.SearchStrategy[float]:
+    """Return floats of a closed range, each decade as likely as the next."""
+    return between(float(np.log10(low)), float(np.log10(high))).map(lambda decade: float(10.0**decade))
+
+
+SIDES: tuple[Side | None, ...] = (None, "left", "right", "front", "back")
+
+
+@st.composite
+def benches(draw: st.DrawFn) -> Machine:
+    """Draw a bench of any make: bed, motion, laser and power scale all random, its two axes unlike."""
+    power_max_W = draw(between(2.0, 150.0))
+    bend = draw(between(0.6, 1.8))
+    fractions = sorted(draw(st.sets(st.integers(5, 95), max_size=4)))
+    points = [(0.0, 0.0), *((f / 100.0, power_max_W * (f / 100.0) ** bend) for f in fractions), (1.0, power_max_W)]
+    least = draw(between(0.0, 0.4))
+    return machine(
+        bed_x_mm=draw(between(120.0, 1000.0)),
+        bed_y_mm=draw(between(120.0, 800.0)),
+        power_max_W=power_max_W,
+        power_curve=tuple(points),
+        power_least_fraction=least,
+        power_cap_fraction=draw(between(least + 0.02, 1.0)),
+        power_word_max=draw(st.sampled_from([100.0, 255.0, 1000.0, 4095.0, 10000.0])),
+        speed_max_mm_per_s=draw(between(20.0, 1000.0)),
+        rapid_mm_per_s=draw(between(20.0, 1500.0)),
+        accel_x_mm_per_s2=draw(over_decades(200.0, 20000.0)),
+        accel_y_mm_per_s2=draw(over_decades(200.0, 20000.0)),
+        jerk_mm_per_s3=draw(st.one_of(st.none(), over_decades(1e4, 1e6))),
+        line_overhead_s=draw(st.sampled_from([0.0, 0.0, 0.004, 0.05])),
+        rise_time_s=draw(st.one_of(st.just(0.0), between(0.0, 0.001))),
+        reversal_offset_mm=draw(st.one_of(st.just(0.0), between(-0.3, 0.3))),
+        reversal_sd_mm=draw(st.sampled_from([0.0, 0.0, 0.01, 0.05])),
+        extraction_side=draw(st.sampled_from(SIDES)),
+        corner_tolerance_mm=draw(st.sampled_from([0.001, 0.02, 0.2])),
+    )
+
+
+@st.composite
+def lenses(draw: st.DrawFn) -> Lens:
+    """Draw a lens and its beam: for CO2 lasers, and for those near 1 µm and in the blue."""
+    return Lens(
+        name="some lens",
+        focal_length_mm=draw(between(38.0, 127.0)),
+        beam_diameter_mm=draw(between(3.0, 12.0)),
+        beam_quality_m2=draw(between(1.0, 2.5)),
+        wavelength_um=draw(st.sampled_from([10.6, 10.6, 1.06, 0.45])),
+        focus_stand_off_mm=draw(between(3.0, 60.0)),
+        shape=draw(st.sampled_from(["meniscus", "plano-convex"])),
+    )
+
+
+@st.composite
+def woods(draw: st.DrawFn) -> Wood:
+    """Draw a lot with a curve of its own, all of its parameters bound up with one another in the covariance."""
+    mixed = np.random.default_rng(draw(st.integers(0, 2**32 - 1))).normal(size=(9, 9))
+    spread = np.diag([0.4, 0.9, 0.02, 0.3, 0.08, 0.3, 0.04, 0.02, 0.03]) * draw(between(0.0, 2.0)) / 3.0
+    known = spread @ mixed @ mixed.T @ spread
+    lot = replace(
+        draw(curves()),
+        covariance=0.5 * (known + known.T),
+        evenness_L=draw(between(0.0, 6.0)),
+        board_L=draw(between(0.0, 4.0)),
+        reading_L=draw(between(0.0, 2.0)),
+    )
+    return Wood(
+        id="some-lot",
+        name="some lot",
+        surface="bare",
+        curve=lot,
+        bare_ab=(6.0, 20.0),
+        full_ab=(4.0, 6.0),
+        grain=True,
+        burns_unevenly=draw(st.booleans()),
+        finishing=(),
+        cut_J_per_mm3=draw(st.one_of(st.none(), between(1.0, 10.0))),
+    )
 
 
 assert len(CURVE_PARAMETERS) == 9, "curves() writes a covariance for nine parameters"

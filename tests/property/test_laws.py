@@ -24,7 +24,7 @@ from evenburn.core.nouns.machine import Machine
 from evenburn.core.nouns.mark import Axis
 from evenburn.core.nouns.wood import CharacteristicCurve
 from evenburn.core.optics.lines import ripple_factor
-from evenburn.core.planning.batch import changes, set_up_order
+from evenburn.core.planning.batch import changes, least_changes, set_up_order
 from evenburn.core.planning.power import delivered_power_W, power_word, power_word_decimals, settable_power_W
 from evenburn.core.proof.dose import DoseGrid, collect, dose_map_J_per_mm2, total_energy_J
 from evenburn.core.response.curve import (
@@ -449,6 +449,24 @@ def test_an_s_word_written_and_read_is_the_power_meant(bench: Machine, share: fl
 def test_the_order_of_the_batch_burns_each_piece_once_and_sets_up_once_for_each_set_up(
     pieces: list[tuple[float, float]],
 ) -> None:
-    order = set_up_order(pieces)
-    assert sorted(order) == list(range(len(pieces)))
-    assert changes([pieces[i] for i in order]) == len(set(pieces))
+    runs = [[piece] for piece in pieces]
+    order = set_up_order(runs)
+    assert sorted(order) == list(range(len(runs)))
+    assert changes([runs[i] for i in order]) == len(set(pieces)) == least_changes(runs)
+
+
+@given(
+    pieces=st.lists(
+        st.tuples(st.sampled_from([6.0, 12.1]), st.lists(st.sampled_from([9.5, 11.0, 12.5, 14.0]), max_size=3)),
+        max_size=20,
+    )
+)
+def test_pieces_with_several_stand_offs_are_strung_together_and_those_without_any_come_last(
+    pieces: list[tuple[float, list[float]]],
+) -> None:
+    runs = [[(thickness, stand_off) for stand_off in marks] for thickness, marks in pieces]
+    order = set_up_order(runs)
+    assert sorted(order) == list(range(len(runs)))
+    burnt = [bool(runs[i]) for i in order]
+    assert burnt == sorted(burnt, reverse=True)
+    assert changes([runs[i] for i in order]) == least_changes(runs) <= changes(runs)

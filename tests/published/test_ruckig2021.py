@@ -4,7 +4,7 @@ The library `ruckig` is the authors' own and finds the time-optimal move under l
 - First it has to give back example 3.9 of [biagiotti2008], 2.7100 s, so that two sources bear each other out.
 - Then 960 moves from rest to rest, a tenth of a micrometre to 1.3 m, a quarter of them without a limit of jerk, against our
   closed forms; 300 more drawn at random (seed 300), a micrometre to 1 m, so that no grid of round numbers hides a corner; and the
-time and the way from rest to a speed.
+time and the way from rest to a speed; 300 slanted rapids of two axes that differ, both axes in one phase (seed 2021).
 Tolerance: 1e-6 s, a thousandth of what a stopwatch or a controller tells; ways 1e-6 of themselves.
 Left out: moves that start or end in motion (we have none), and moves over 1 km, past the library's own range.
 """
@@ -12,13 +12,15 @@ Left out: moves that start or end in motion (we have none), and moves over 1 km,
 from __future__ import annotations
 
 import itertools
-from math import inf
+from math import cos, inf, pi, sin
 
 import numpy as np
 import pytest
-from ruckig import ControlInterface, InputParameter, Result, Ruckig, Trajectory
+from ruckig import ControlInterface, InputParameter, Result, Ruckig, Synchronization, Trajectory
 
 from evenburn.core.motion.profile import move_time_s, run_up_mm, time_to_speed_s
+from evenburn.core.motion.timing import travel_time_s
+from unit.core.examples import machine
 
 SAME_s = 1e-6
 SAME = 1e-6
@@ -110,3 +112,28 @@ def test_backward_moves_take_as_long(jerk: float | None) -> None:
     theirs = fastest(-42.0, speed=400.0, accel=5000.0, jerk=inf if jerk is None else jerk).duration
     ours = float(move_time_s(-42.0, speed_mm_per_s=400.0, accel_mm_per_s2=5000.0, jerk_mm_per_s3=jerk))
     assert ours == pytest.approx(theirs, abs=SAME_s)
+
+
+def test_slanted_rapids_of_two_unlike_axes() -> None:
+    """Both axes in one phase, so that the way is straight: the axis that is short of acceleration sets the time."""
+    rng = np.random.default_rng(2021)
+    for i in range(300):
+        way, turn = float(10.0 ** rng.uniform(-2.0, 3.0)), float(rng.uniform(0.02, 0.5 * pi - 0.02))
+        part = (way * cos(turn), way * sin(turn))
+        bench = machine(
+            rapid_mm_per_s=float(rng.uniform(20.0, 1500.0)),
+            accel_x_mm_per_s2=float(10.0 ** rng.uniform(2.3, 4.3)),
+            accel_y_mm_per_s2=float(10.0 ** rng.uniform(2.3, 4.3)),
+            jerk_mm_per_s3=None if i % 4 == 0 else float(10.0 ** rng.uniform(4.0, 6.0)),
+        )
+        wish = InputParameter(2)
+        wish.synchronization = Synchronization.Phase
+        wish.current_position, wish.target_position = [0.0, 0.0], list(part)
+        wish.max_velocity = [bench.rapid_mm_per_s * p / way for p in part]  # along the way: the rapid's speed and jerk
+        wish.max_acceleration = [bench.accel_x_mm_per_s2, bench.accel_y_mm_per_s2]
+        jerk = inf if bench.jerk_mm_per_s3 is None else bench.jerk_mm_per_s3
+        wish.max_jerk = [jerk * p / way for p in part]
+        move = Trajectory(2)
+        assert Ruckig(2).calculate(wish, move) in {Result.Working, Result.Finished}
+        sign = 1.0 if i % 2 else -1.0
+        assert travel_time_s(bench, dx_mm=part[0], dy_mm=sign * part[1]) == pytest.approx(move.duration, abs=SAME_s)

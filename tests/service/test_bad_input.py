@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import struct
 import zlib
 from collections.abc import Callable
@@ -90,6 +91,98 @@ CASES = [
     ("machine.toml", "[0.5, 31.0], ", "[0.5, 31.0], [0.4, 33.0], ", ["power_curve", "rising"]),
     ("machine.toml", "beam_diameter_mm = 6.0", "beam_diameter_mm = 0.0", ["lens[1].beam_diameter_mm", "more than 0"]),
     ("machine.toml", "[[lens]]", "[lens]", ["machine.toml", "lens"]),
+    # limits that contradict one another, motion that is none, lenses without a beam: numbers, and the page to look at
+    (
+        "machine.toml",
+        "power_least_fraction = 0.10",
+        "power_least_fraction = 0.80",
+        ["power_least_fraction 0.8", "power_cap_fraction 0.8", "machine.md"],
+    ),
+    (
+        "machine.toml",
+        "power_least_fraction = 0.10",
+        "power_least_fraction = 0.7995",
+        ["0.7995", "0.8", "S word", "0.001"],
+    ),
+    (
+        "machine.toml",
+        "accel_y_mm_per_s2 = 3000.0",
+        "accel_y_mm_per_s2 = -1.0",
+        ["accel_y_mm_per_s2", "-1", "more than 0"],
+    ),
+    (
+        "machine.toml",
+        "line_overhead_s",
+        "jerk_mm_per_s3 = 0.0\nline_overhead_s",
+        ["jerk_mm_per_s3", "is 0", "more than 0"],
+    ),
+    (
+        "machine.toml",
+        "line_overhead_s",
+        "jerk_mm_per_s3 = -9.0\nline_overhead_s",
+        ["jerk_mm_per_s3", "-9", "more than 0"],
+    ),
+    ("machine.toml", "rapid_mm_per_s = 600.0", "rapid_mm_per_s = 0.001", ["rapid_mm_per_s", "0.001", "0.2 or more"]),
+    ("machine.toml", "speed_max_mm_per_s = 600.0", "speed_max_mm_per_s = 0.0", ["speed_max_mm_per_s", "0.2 or more"]),
+    ("machine.toml", "beam_quality_m2 = 1.3", "beam_quality_m2 = 0.5", ["beam_quality_m2", "0.5", "1 or more"]),
+    ("machine.toml", "wavelength_um = 10.6", "wavelength_um = 0.0", ["wavelength_um", "is 0", "more than 0.1"]),
+    # 4 M² λ f / (π D) with D = 1 µm is 891 mm
+    (
+        "machine.toml",
+        "beam_diameter_mm = 6.0",
+        "beam_diameter_mm = 0.001",
+        ["lens[1]", "891 mm", "0.001 mm", "no lens"],
+    ),
+    ("machine.toml", "beam_diameter_mm = 6.0", "beam_diameter_mm = 600.0", ["lens[1]", "600 mm", "no lens"]),
+    (
+        "machine.toml",
+        "focus_stand_off_mm = 9.5",
+        "focus_stand_off_mm = 9.5\nwaist_radius_mm = 60.0",
+        ["120 mm", "no lens"],
+    ),
+    # π w0 D / (2 f λ) with w0 = 0.02 mm is 0.35
+    (
+        "machine.toml",
+        "focus_stand_off_mm = 9.5",
+        "focus_stand_off_mm = 9.5\nwaist_radius_mm = 0.02",
+        ["waist radius of 0.02 mm", "M² of 0.35", "better than 1"],
+    ),
+    ("machine.toml", "bed_x_mm = 600.0", "bed_x_mm = nan", ["bed_x_mm", "nan", "finite"]),
+    ("machine.toml", "bed_x_mm = 600.0", "bed_x_mm = inf", ["bed_x_mm", "inf", "finite"]),
+    (
+        "batch.toml",
+        "tone_L = 40.0",
+        "tone_L = 40.0\nhold = { speed_mm_per_s = 0.01 }",
+        ["speed_mm_per_s", "0.2 or more"],
+    ),
+    (
+        "batch.toml",
+        "tone_L = 40.0",
+        "tone_L = 40.0\nhold = { speed_mm_per_s = nan }",
+        ["speed_mm_per_s", "nan", "finite"],
+    ),
+    ("batch.toml", "tone_L = 40.0", "tone_L = 40.0\nhold = { power_W = 0.0 }", ["power_W", "is 0", "more than 0"]),
+    (
+        "batch.toml",
+        "tone_L = 40.0",
+        "tone_L = 40.0\nhold = { line_spacing_mm = 0.0 }",
+        ["line_spacing_mm", "0.01 or more"],
+    ),
+    ("batch.toml", "tone_L = 40.0", "tone_L = 40.0\nhold = { line_spacing_mm = -0.1 }", ["-0.1", "0.01 or more"]),
+    ("batch.toml", "tone_L = 40.0", "tone_L = 40.0\nhold = { line_spacing_mm = 10.0 }", ["is 10", "5 or less"]),
+    ("batch.toml", "tone_L = 40.0", "tone_L = 40.0\nhold = { passes = 0 }", ["passes", "is 0", "1 or more"]),
+    ("batch.toml", "tone_L = 40.0", "tone_L = 40.0\nhold = { passes = 1.5 }", ["passes", "1.5", "whole number"]),
+    ("batch.toml", "tone_L = 40.0", "tone_L = 40.0\nhold = { focus_offset_mm = 60.0 }", ["is 60", "50 or less"]),
+    (
+        "batch.toml",
+        'treatment = "solid"\ntone_L = 40.0',
+        'treatment = "cut"\nhold = { line_spacing_mm = 0.1 }',
+        ["hold.line_spacing_mm", "followed", "leave it out"],
+    ),
+    ("batch.toml", "tone_L = 40.0", "tone_L = 40.0\nsharpness_mm = 0.0", ["sharpness_mm", "is 0", "0.05 or more"]),
+    ("batch.toml", "tone_L = 40.0", "tone_L = 40.0\nreading_distance_mm = 0.0", ["reading_distance_mm", "50 or more"]),
+    ("batch.toml", "unevenness_mm = 0.4", "unevenness_mm = nan", ["unevenness_mm", "nan", "finite"]),
+    ("batch.toml", "unevenness_mm = 0.4", "unevenness_mm = 60.0", ["unevenness_mm", "is 60", "50 or less"]),
     (
         "art.svg",
         '<rect x="2"',
@@ -118,6 +211,84 @@ def test_one_fault_is_named(
 
     for text in named:
         assert text in shown
+
+
+STOPPED = [
+    # file, old text, new text, code of the check, what text and remedy have to name
+    ("batch.toml", "tone_L = 40.0", "tone_L = 95.0", "tone-out-of-range", ["95", "82.9", "32.1"]),
+    ("batch.toml", "tone_L = 40.0", "tone_L = 5.0", "tone-out-of-range", ["L* 5 is", "82.9", "32.1"]),
+    ("batch.toml", "size_mm = [60.0, 30.0]", "size_mm = [900.0, 450.0]", "larger-than-bed", ["600 × 400", "%"]),
+    ("batch.toml", "size_mm = [60.0, 30.0]", "size_mm = [150.0, 75.0]", "does-not-fit", ["%", "size"]),
+    ("batch.toml", "[200.0, 150.0]", "[550.0, 350.0]", "outside-travel", ["600 × 400", "lower left corner"]),
+    ("batch.toml", "= 40.0", "= 40.0\nhold = { power_W = 55.0 }", "power-above-cap", ["55", "48.4", "held power"]),
+    ("batch.toml", "= 40.0", "= 40.0\nhold = { power_W = 90.0 }", "power-above-cap", ["90", "48.4", "60"]),
+    ("batch.toml", "= 40.0", "= 40.0\nhold = { power_W = 0.001 }", "power-below-least", ["0.001", "4.0", "held power"]),
+    # 9.5 mm of stand-off less 12, and 0.4 mm more where the blank stands up: 2.9 mm inside it
+    (
+        "batch.toml",
+        "= 40.0",
+        "= 40.0\nhold = { focus_offset_mm = -12.0 }",
+        "nozzle-touches",
+        ["-2.5", "2.9", "-9.1"],
+    ),
+    ("batch.toml", "unevenness_mm = 0.4", "unevenness_mm = 50.0", "nozzle-touches", ["50", "pin the blank flat"]),
+    # both shapes are narrower than the kerf
+    (
+        "batch.toml",
+        'treatment = "solid"\ntone_L = 40.0\nplace_mm = [30.0, 25.0]\nsize_mm = [60.0, 30.0]',
+        'treatment = "cut"\nkeeps = "opening"\nplace_mm = [30.0, 25.0]\nsize_mm = [0.6, 0.3]',
+        "nothing-to-burn",
+        ["0.6 × 0.3", "larger"],
+    ),
+]
+
+
+@pytest.mark.parametrize("case", STOPPED, ids=[f"{c[3]}: {c[2][-35:]}" for c in STOPPED])
+def test_what_cannot_be_burnt_is_stopped_with_numbers_and_a_way_out(
+    edit: Edit, capsys: pytest.CaptureFixture[str], case: tuple[str, str, str, str, list[str]]
+) -> None:
+    name, old, new, code, named = case
+    folder = edit(name, old, new)
+    target = folder.parent / "out"
+
+    assert main(["plan", str(folder), "--to", str(target)]) == 0
+
+    shown = capsys.readouterr()
+    assert "Traceback" not in shown.err
+    (piece,) = json.loads((target / "plan.json").read_text())["pieces"]
+    (check,) = (c for c in piece["checks"] if c["code"] == code)
+    assert check["level"] == "stop"
+    for words in named:
+        assert words in f"{check['text']} {check['remedy']}"
+    assert piece["marks"][0]["files"]["program"] is None
+    assert not (target / "plaque-front.ngc").exists()
+
+
+def test_slate_has_its_tones_the_other_way_round(edit: Edit, capsys: pytest.CaptureFixture[str]) -> None:
+    edit("batch.toml", "tone_L = 40.0", "tone_L = 10.0")
+    folder = edit("batch.toml", 'wood = "hard-maple"', 'wood = "slate"')
+    target = folder.parent / "out"
+
+    assert main(["plan", str(folder), "--to", str(target)]) == 0
+
+    capsys.readouterr()
+    (piece,) = json.loads((target / "plan.json").read_text())["pieces"]
+    (check,) = (c for c in piece["checks"] if c["code"] == "tone-out-of-range")
+    assert "35.1" in check["remedy"]  # the bare slate is the nearest
+
+
+def test_air_that_the_machine_cannot_set_is_told(edit: Edit, capsys: pytest.CaptureFixture[str]) -> None:
+    folder = edit("batch.toml", "tone_L = 40.0", "tone_L = 40.0\nair_kPa = 5.0")
+    target = folder.parent / "out"
+
+    assert main(["plan", str(folder), "--to", str(target)]) == 0
+
+    capsys.readouterr()
+    (piece,) = json.loads((target / "plan.json").read_text())["pieces"]
+    (check,) = (c for c in piece["checks"] if c["code"] == "air-not-settable")
+    assert check["level"] == "warn"
+    assert "20 to 200" in check["text"]
+    assert "Ask for 20" in check["remedy"]
 
 
 def test_all_faults_of_a_file_are_told_at_once(edit: Edit, capsys: pytest.CaptureFixture[str]) -> None:

@@ -37,8 +37,11 @@ def test_plan_agrees_with_its_published_schema(document: dict[str, Any]) -> None
     jsonschema.Draft202012Validator(plan_schema()).validate(document)
 
 
-def test_the_folder_holds_what_the_plan_lists_and_nothing_else(demo: Planned, marks: Marks) -> None:
+def test_the_folder_holds_what_the_plan_lists_and_nothing_else(
+    demo: Planned, document: dict[str, Any], marks: Marks
+) -> None:
     listed = {name for _, m in marks for name in m["files"].values() if name} | {"plan.json", "run-sheet.pdf"}
+    listed |= {run["file"] for run in document["runs"]}
 
     there = {p.name for p in demo.folder.iterdir() if p.is_file()}
 

@@ -20,6 +20,8 @@ SHORT = {
     "sharpness": "S",
     "banding": "B",
     "warp": "W",
+    "known range": "K",
+    "photo range": "F",
     "char": "C",
     "tone": "T",
     "run-up": "R",

@@ -16,7 +16,7 @@ from evenburn.core.errors import EvenburnError, ProgramNotSound, StorageError
 # every usage error of the parser derives from this one, whichever parser the installed typer brings
 UsageError: type[Exception] = typer.BadParameter.__mro__[1]
 
-DONE, FOUND_STOP, INPUT_AT_FAULT, COMPUTER_AT_FAULT = 0, 1, 2, 4
+DONE, FOUND_STOP, INPUT_AT_FAULT, PHOTOGRAPH_REFUSED, COMPUTER_AT_FAULT = 0, 1, 2, 3, 4
 
 app = typer.Typer(
     name="evenburn",
@@ -35,6 +35,10 @@ DateOption = Annotated[
     ),
 ]
 JsonOption = Annotated[bool, typer.Option("--json", help="Print the result as JSON on standard output, nothing else.")]
+
+ReasonsOption = Annotated[
+    bool, typer.Option("--reasons", help="Say every reason, and every recipe to choose from, of every mark.")
+]
 
 
 def _date(text: str | None) -> str:
@@ -64,6 +68,7 @@ def plan(
     folder: Annotated[Path, typer.Argument(help="Batch folder: batch.toml, machine.toml, artwork, woods/.")],
     to: Annotated[Path, typer.Option("--to", help="Folder to write programs, proofs, run sheet and plan.json into.")],
     date: DateOption = None,
+    reasons: ReasonsOption = False,
     json: JsonOption = False,
 ) -> None:
     """Plan a batch folder: recipes, programs, proofs, run sheet."""
@@ -73,7 +78,7 @@ def plan(
 
     with shown_progress() as progress:
         planned = plan_batch(folder, to=to, date=_date(date), progress=progress)
-    show_planned(planned, as_json=json)
+    show_planned(planned, as_json=json, in_full=reasons)
 
 
 @app.command()
@@ -97,6 +102,7 @@ def demo(
         "out/demo"
     ),
     date: DateOption = None,
+    reasons: ReasonsOption = False,
     json: JsonOption = False,
 ) -> None:
     """Lay out the demo batch and plan it: a rowing club's regatta prizes, one of which does not fit."""
@@ -106,7 +112,116 @@ def demo(
 
     with shown_progress() as progress:
         planned = plan_demo(to, date=_date(date), progress=progress)
-    show_planned(planned, as_json=json)
+    show_planned(planned, as_json=json, in_full=reasons)
+
+
+@app.command()
+def rescue(
+    folder: Annotated[Path, typer.Argument(help="Batch folder, as for plan.")],
+    piece: Annotated[str, typer.Argument(help="Id of the piece that went wrong.")],
+    *,
+    mark: Annotated[
+        str | None, typer.Option("--mark", metavar="ID", help="Only this mark of it; without it all of them.")
+    ] = None,
+    power: Annotated[
+        float | None, typer.Option("--power-w", metavar="W", help="Power that was really set. Default: as planned. [W]")
+    ] = None,
+    speed: Annotated[
+        float | None,
+        typer.Option("--speed", metavar="MM/S", help="Speed that was really set. Default: as planned. [mm/s]"),
+    ] = None,
+    spacing: Annotated[
+        float | None,
+        typer.Option("--spacing", metavar="MM", help="Line spacing that was really set. Default: as planned. [mm]"),
+    ] = None,
+    offset: Annotated[
+        float | None,
+        typer.Option("--offset", metavar="MM", help="Focus offset that was really set. Default: as planned. [mm]"),
+    ] = None,
+    passes: Annotated[
+        int | None, typer.Option("--passes", metavar="N", help="Passes it really had. Default: as planned.")
+    ] = None,
+    dose: Annotated[
+        float | None,
+        typer.Option("--dose", metavar="J/MM2", help="Mean dose it had, instead of power and passes. [J/mm²]"),
+    ] = None,
+    depth: Annotated[
+        float | None,
+        typer.Option("--depth-mm", metavar="MM", help="Depth of the burn by a gauge, instead of the balance. [mm]"),
+    ] = None,
+    veneer: Annotated[
+        float | None,
+        typer.Option("--veneer-mm", metavar="MM", help="Thickness of the face veneer. Default: 0.5 on plywood. [mm]"),
+    ] = None,
+    cover: Annotated[
+        str | None,
+        typer.Option(
+            "--cover", metavar="MARK", help="Would this mark, or PIECE/MARK, cover it? Default: its own art, if asked."
+        ),
+    ] = None,
+    grow: Annotated[
+        float | None, typer.Option("--grow-mm", metavar="MM", help="Cover it with ink grown all round by this. [mm]")
+    ] = None,
+    at: Annotated[
+        str | None,
+        typer.Option("--at", metavar="X,Y", help="Lower left corner of the cover on the blank. Default: its own. [mm]"),
+    ] = None,
+    tone: Annotated[
+        float | None, typer.Option("--tone", metavar="L*", help="Cover it in this tone. Default: its own. [L*]")
+    ] = None,
+    point: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--point",
+            metavar="X,Y=X,Y",
+            help="A place of the blank's drawing and where the pointer finds it on the bed; two at least. [mm]",
+        ),
+    ] = None,
+    on_mark: Annotated[
+        bool, typer.Option("--on-mark", help="Points are drawn from the corner of the mark's box, not of the blank's.")
+    ] = False,
+    measured_to: Annotated[
+        float,
+        typer.Option("--measured-to-mm", metavar="MM", help="Standard deviation of a found coordinate. [mm]"),
+    ] = 0.2,
+    to: Annotated[
+        Path | None,
+        typer.Option("--to", metavar="DIR", help="Plan the re-run, where the points say, into this folder."),
+    ] = None,
+    date: DateOption = None,
+    json: JsonOption = False,
+) -> None:
+    """Rescue a piece that went wrong: depth of the burn, sanding, covering it, a re-run where it now lies."""
+    from evenburn.cli.points import pairs, place
+    from evenburn.cli.progress import shown_progress
+    from evenburn.cli.show_rescue import show_rescue
+    from evenburn.core.planning.rescue.burn_depth import Happened
+    from evenburn.services.rescue import Asked, CoverWish, Found, rescue_piece
+
+    drawn, found = pairs(point or ())
+    covers = any(v is not None for v in (cover, grow, at, tone))
+    asked = Asked(
+        mark_id=mark,
+        happened=Happened(
+            power_W=power,
+            speed_mm_per_s=speed,
+            line_spacing_mm=spacing,
+            focus_offset_mm=offset,
+            passes=passes,
+            dose_J_per_mm2=dose,
+            depth_mm=depth,
+        ),
+        veneer_mm=veneer,
+        cover=CoverWish(
+            other=cover, grow_mm=grow or 0.0, at_mm=None if at is None else place(at, option="--at"), tone_L=tone
+        )
+        if covers
+        else None,
+        found=Found(drawn_mm=drawn, found_mm=found, measured_to_mm=measured_to, on_mark=on_mark) if point else None,
+    )
+    with shown_progress() as progress:
+        rescued = rescue_piece(folder, piece, asked=asked, to=to, date=_date(date), progress=progress)
+    show_rescue(rescued, as_json=json)
 
 
 @app.command()
@@ -131,7 +246,7 @@ def run() -> None:
 
 
 def main(arguments: list[str]) -> int:
-    """Return the exit code of a command line: 0 done, 1 verify found a stop, 2 input, 4 computer at fault."""
+    """Return the exit code of a command line: 0 done, 1 verify found a stop, 2 input, 3 photograph, 4 computer at fault."""
     try:
         outcome = app(args=arguments, prog_name="evenburn", standalone_mode=False)
     except UsageError as error:

@@ -2,17 +2,22 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import cv2
 
-from evenburn.core.nouns.check import Check
+from evenburn.core.nouns.check import Check, worst_first
 from evenburn.core.nouns.mark import Piece
+from evenburn.core.planning.batch import set_up_order
+from evenburn.core.planning.forgotten import refocus_checks
+from evenburn.core.planning.off_focus import SetMark
+from evenburn.core.planning.piece_plan import PieceSurvey
 from evenburn.services.load_batch import Batch, load_batch
 from evenburn.services.plan_batch import Progress, no_progress
-from evenburn.services.work_through import work_through
+from evenburn.services.work_through import surveyed_pieces, work_through
 
 __all__ = ["Checked", "CheckedPiece", "check_batch"]
 
@@ -52,9 +57,9 @@ def check_batch(folder: Path, *, progress: Progress = no_progress) -> Checked:
     batch = load_batch(folder)
     done = 0
 
-    def one(piece: Piece) -> CheckedPiece:
+    def one(piece: Piece) -> tuple[CheckedPiece, tuple[SetMark, ...]]:
         nonlocal done
-        found = _checked(batch, piece)
+        found = _checked(batch, piece, surveyed[piece.id])
         done += 1
         progress(f"{piece.name} checked", done, len(batch.pieces))
         return found
@@ -62,13 +67,37 @@ def check_batch(folder: Path, *, progress: Progress = no_progress) -> Checked:
     threads = cv2.getNumThreads()
     cv2.setNumThreads(1)  # the pieces are many and small: a thread for each serves better than threads within each
     try:
+        surveyed = surveyed_pieces(batch, workers=CHECKERS)
         with ThreadPoolExecutor(max_workers=CHECKERS) as workers:
-            return Checked(name=batch.name, pieces=tuple(workers.map(one, batch.pieces)))
+            checked = list(workers.map(one, batch.pieces))
+        return Checked(name=batch.name, pieces=_with_refocus(checked))
     finally:
         cv2.setNumThreads(threads)
 
 
-def _checked(batch: Batch, piece: Piece) -> CheckedPiece:
-    work = work_through(batch, piece)
-    time_s = sum(m.predicted.time_s for m in work.marks if work.may_burn(m.mark.id))
-    return CheckedPiece(piece=piece, checks=work.checks, time_s=time_s)
+def _checked(batch: Batch, piece: Piece, surveyed: PieceSurvey) -> tuple[CheckedPiece, tuple[SetMark, ...]]:
+    """Return a piece as checked, and its marks that may be burnt."""
+    work = work_through(batch, piece, surveyed=surveyed)
+    burnt = [mark for mark in work.marks if work.may_burn(mark.mark.id)]
+    time_s = sum(mark.predicted.time_s for mark in burnt)
+    return CheckedPiece(piece=piece, checks=work.checks, time_s=time_s), tuple(
+        SetMark(
+            machine=batch.machine,
+            lens=batch.lens,
+            piece=piece,
+            wood=work.wood,
+            mark=mark.mark,
+            recipe=mark.recipe,
+            finest_mm=mark.wish.finest_mm(),
+        )
+        for mark in burnt
+    )
+
+
+def _with_refocus(checked: Sequence[tuple[CheckedPiece, tuple[SetMark, ...]]]) -> tuple[CheckedPiece, ...]:
+    """Return the pieces with what it is to forget the focus, in the order they would be burnt in."""
+    order = set_up_order([[mark.setting() for mark in marks] for _, marks in checked])
+    told = refocus_checks([mark for index in order for mark in checked[index][1]])
+    return tuple(
+        replace(piece, checks=worst_first((*piece.checks, *told.get(piece.piece.id, ())))) for piece, _ in checked
+    )

@@ -11,7 +11,7 @@ from shapely import MultiPolygon, Polygon
 from evenburn.adapters.artwork.outline import outline_from_svg
 from evenburn.adapters.artwork.setting import PlacedText
 from evenburn.adapters.artwork.svg import open_svg
-from evenburn.adapters.formats.batch_toml import BatchTable, BlankTable, MarkTable, PieceTable, read_batch
+from evenburn.adapters.formats.batch_toml import BatchTable, BlankTable, MarkTable, PieceTable, file_clash, read_batch
 from evenburn.adapters.formats.machine_toml import read_machine
 from evenburn.adapters.formats.wood_toml import read_wood
 from evenburn.core.art.picture import Artwork
@@ -111,10 +111,18 @@ def load_batch(folder: Path) -> Batch:
     )
     if double:
         wrong["piece"] = f'id "{double[0]}" stands twice, once made from a list of names; rename a piece'
+    clash = None if wrong else file_clash({p.id: [m.id for m in p.marks] for p in pieces})
+    if clash is not None:
+        wrong["piece"] = f'two marks would write the same file "{clash}"; rename a piece or a mark'
     if len(pieces) > MOST_PIECES:
         wrong["piece"] = f"{len(pieces)} pieces in all; allowed are {MOST_PIECES}"
     if wrong or machine is None or lens is None:
-        raise InvalidInput(wrong, source="batch.toml", hint="docs/reference/batch.md lists every key.")
+        pages = [page for page, there in _pages(table, wrong) if there]
+        raise InvalidInput(
+            wrong,
+            source="batch.toml",
+            hint=f"docs/reference/{' and '.join(pages)} {'list' if len(pages) > 1 else 'lists'} every key.",
+        )
     return Batch(
         name=table.name,
         subtitle=table.subtitle,
@@ -127,6 +135,12 @@ def load_batch(folder: Path) -> Batch:
         faults=faults,
         letterings=letterings,
     )
+
+
+def _pages(table: BatchTable, wrong: dict[str, str]) -> tuple[tuple[str, bool], tuple[str, bool]]:
+    """Return the pages of the reference, and whether anything that is wrong stands in the file each is about."""
+    of_machine = [where.startswith(table.machine) for where in wrong]
+    return ("batch.md", not all(of_machine)), ("machine.md", any(of_machine))
 
 
 def _made(folder: Path, entry: PieceTable, where: str, wrong: dict[str, str]) -> tuple[NamedPiece, ...]:

@@ -15,8 +15,12 @@ from evenburn.core.layout.place import outline_on_bed
 from evenburn.core.nouns.plan import BatchPlan, PiecePlan
 from evenburn.core.optics.beam import beam_of_lens
 from evenburn.core.planning.batch import set_up_order
+from evenburn.core.planning.lens_table import lens_facts
+from evenburn.core.planning.set_ups import settings_to_make, with_set_ups
 from evenburn.services.load_batch import Batch, load_batch
+from evenburn.services.work_through import surveyed_pieces
 from evenburn.services.write_piece import write_piece
+from evenburn.services.write_runs import write_runs
 
 RUN_SHEET = "run-sheet.pdf"
 WORKERS = 2  # drawing, blurring and packing run outside the interpreter's lock; more workers would only take memory
@@ -64,8 +68,10 @@ def plan_batch(folder: Path, *, to: Path, date: str, progress: Progress = no_pro
             date=date,
             machine=batch.machine,
             lens=batch.lens,
-            pieces=_ordered(planned),
+            pieces=with_set_ups(_ordered(planned), machine=batch.machine, lens=batch.lens),
+            lens_facts=lens_facts(batch.machine, batch.lens),
         )
+        plan = replace(plan, runs=write_runs(batch, plan.pieces, output=output, date=date))
         progress("run sheet", steps - 1, steps)
         pages = write_run_sheet(plan, output.path(RUN_SHEET), pictures=looks)
         beam = beam_of_lens(batch.lens)
@@ -91,9 +97,18 @@ def _pieces(
     The first fault ends the work; what is still under way is waited for, so that nothing writes afterwards.
     """
     steps = len(batch.pieces) + 2
+    surveyed = surveyed_pieces(batch, workers=WORKERS)
     with ThreadPoolExecutor(max_workers=WORKERS) as workers:
         tasks = {
-            workers.submit(write_piece, batch, piece, output=output, look=looks[piece.id], date=date): piece
+            workers.submit(
+                write_piece,
+                batch,
+                piece,
+                surveyed=surveyed[piece.id],
+                output=output,
+                look=looks[piece.id],
+                date=date,
+            ): piece
             for piece in batch.pieces
         }
         try:
@@ -108,5 +123,5 @@ def _pieces(
 
 def _ordered(pieces: list[PiecePlan]) -> tuple[PiecePlan, ...]:
     """Return the pieces in the order to burn them, numbered from 1."""
-    order = set_up_order([(p.piece.blank.thickness_mm, p.marks[0].recipe.stand_off_mm) for p in pieces])
+    order = set_up_order([settings_to_make(piece) for piece in pieces])
     return tuple(replace(pieces[index], start_order=place) for place, index in enumerate(order, start=1))

@@ -3,16 +3,42 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
 
 from evenburn.adapters.artwork.sizes import smallest_letter_mm, wider_faces
 from evenburn.adapters.formats.wood_toml import materials
 from evenburn.core.nouns.mark import Piece
 from evenburn.core.planning.materials import find_material
-from evenburn.core.planning.piece_plan import PieceWork, work_piece
+from evenburn.core.planning.piece_plan import PieceSurvey, PieceWork, agree, survey_piece, work_piece
 from evenburn.services.load_batch import Batch
 
 
-def work_through(batch: Batch, piece: Piece) -> PieceWork:
+def surveyed_pieces(batch: Batch, *, workers: int) -> dict[str, PieceSurvey]:
+    """Return piece id → what it asks for, the foci agreed over the whole batch.
+
+    Parameters
+    ----------
+    workers : pieces at a time; what comes of it does not hang on their number or order.
+    """
+
+    def one(number: int) -> PieceSurvey:
+        piece = batch.pieces[number]
+        return survey_piece(
+            batch.machine,
+            lens=batch.lens,
+            wood=batch.woods[piece.wood_id],
+            piece=piece,
+            artworks={m.id: batch.artworks[piece.id, m.id] for m in piece.marks},
+            number=number,
+            faults=batch.faults.get(piece.id, ()),
+        )
+
+    with ThreadPoolExecutor(max_workers=workers) as pool:
+        surveys = agree(list(pool.map(one, range(len(batch.pieces)))))
+    return {piece.id: survey for piece, survey in zip(batch.pieces, surveys, strict=True)}
+
+
+def work_through(batch: Batch, piece: Piece, *, surveyed: PieceSurvey | None = None) -> PieceWork:
     """Return a piece worked through from its artwork to its checks; nothing is written."""
     wood = batch.woods[piece.wood_id]
 
@@ -41,4 +67,5 @@ def work_through(batch: Batch, piece: Piece) -> PieceWork:
         faults=batch.faults.get(piece.id, ()),
         faces_of=faces_of,
         least_letter=least_letter,
+        surveyed=surveyed,
     )

@@ -7,36 +7,34 @@ from pathlib import Path
 
 import numpy as np
 
-from evenburn.adapters.formats.ngc_reader import verify_file
 from evenburn.adapters.formats.ngc_writer import Head, program_lines
 from evenburn.adapters.pictures.bed_drawing import write_bed_drawing
 from evenburn.adapters.pictures.board import write_board
 from evenburn.adapters.pictures.burn_image import write_burn_image
 from evenburn.adapters.pictures.proof import BOARD_px, OFFSET_px, PLANNED_px, ProofCaption, write_proof
 from evenburn.adapters.storage.folder import OutputFolder
-from evenburn.core.errors import ProgramNotSound
 from evenburn.core.layout.place import blank_size_text, outline_on_bed
-from evenburn.core.motion.bounds import boxes_mm
-from evenburn.core.motion.raster import lead_mm
+from evenburn.core.motion.timing import lead_mm
 from evenburn.core.nouns.machine import Lens, Machine
 from evenburn.core.nouns.mark import Piece
 from evenburn.core.nouns.plan import MarkPlan, PiecePlan
 from evenburn.core.planning.binding import bindings
+from evenburn.core.planning.choice import choice
+from evenburn.core.planning.concede import concessions
 from evenburn.core.planning.follow_checks import follow_bindings
+from evenburn.core.planning.lens_table import other_lenses
 from evenburn.core.planning.mark_plan import MarkWork
-from evenburn.core.planning.piece_plan import PieceWork, proof_pictures
-from evenburn.core.planning.power import full_power_s
+from evenburn.core.planning.piece_plan import PieceSurvey, PieceWork, proof_pictures
 from evenburn.core.units import duration_text, lines_per_inch
 from evenburn.services.load_batch import Batch
-from evenburn.services.verify_program import limits_of
+from evenburn.services.prove import prove_program
 from evenburn.services.work_through import work_through
-
-TIME_SLACK, TIME_SLACK_s = 0.005, 0.5  # what the contract allows between plan and file; a short program in seconds
-ENERGY_SLACK = 0.01  # what the contract allows; coordinates of 1 µm take up to 1 % of a dot of 0.1 mm
-PLACE_SLACK_mm = 0.0015  # coordinates are written to 1 µm
+from evenburn.services.write_trace import write_trace
 
 
-def write_piece(batch: Batch, piece: Piece, *, output: OutputFolder, look: Path, date: str) -> PiecePlan:
+def write_piece(
+    batch: Batch, piece: Piece, *, surveyed: PieceSurvey, output: OutputFolder, look: Path, date: str
+) -> PiecePlan:
     """Return a piece planned, its files written into the output folder and the look of its board into `look`.
 
     Its place in the order is not known yet and stands at 0.
@@ -46,7 +44,7 @@ def write_piece(batch: Batch, piece: Piece, *, output: OutputFolder, look: Path,
     ProgramNotSound
         If a program does not pass when it is read back.
     """
-    work = work_through(batch, piece)
+    work = work_through(batch, piece, surveyed=surveyed)
     marks = tuple(_write_mark(batch, output, work, mark, date=date) for mark in work.marks)
     planned = PiecePlan(piece=piece, wood=work.wood, start_order=0, marks=marks, checks=work.checks)
     _write_proof(output.path(f"{piece.id}-proof.png"), work, planned, board=look)
@@ -124,7 +122,7 @@ def _write_mark(batch: Batch, output: OutputFolder, work: PieceWork, mark: MarkW
             head=Head(lines=head_lines(machine, batch.lens, work, mark, batch_name=batch.name, date=date)),
         )
         output.write_text(program, "\n".join(lines) + "\n")
-        _prove(output.path(program), machine, mark)
+        prove_program(output.path(program), machine, events=mark.events, time_s=mark.predicted.time_s)
     return MarkPlan(
         mark=mark.mark,
         box_bed_mm=mark.survey.box_bed_mm,
@@ -139,34 +137,12 @@ def _write_mark(batch: Batch, output: OutputFolder, work: PieceWork, mark: MarkW
         proof_file=f"{piece.id}-proof.png",
         reproduction=mark.reproduction,
         reproduction_why=mark.reproduction_why,
+        gave_way=concessions(mark.wish, mark.found, recipe=mark.recipe) if mark.followed is None else (),
+        choice=choice(mark.wish, mark.found, recommended=mark.recipe) if mark.followed is None else (),
+        islands=mark.islands,
+        trace_file=write_trace(output, machine, piece=piece, work=mark, batch_name=batch.name, date=date),
+        other_lenses=other_lenses(mark.wish, mark.found) if mark.followed is None else (),
     )
-
-
-def _prove(program: Path, machine: Machine, mark: MarkWork) -> None:
-    """Read a program back from disk and hold it against the plan: findings, time, energy, where it goes and burns.
-
-    Raises
-    ------
-    ProgramNotSound
-        If anything differs; a program that does not pass is never kept.
-    """
-    report = verify_file(program, limits_of(machine))
-    faults = [f"{f.code}, line {f.line}: {f.text}" for f in report.findings if f.level == "stop"]
-    time_s = mark.predicted.time_s
-    if abs(report.time_s - time_s) > max(TIME_SLACK * time_s, TIME_SLACK_s):
-        faults.append(f"it takes {report.time_s:.1f} s by the reader's clock, {time_s:.1f} s by the plan's")
-    planned_s = full_power_s(machine, mark.events)
-    if abs(report.full_power_s - planned_s) > ENERGY_SLACK * planned_s:
-        faults.append(f"it burns {report.full_power_s:.2f} s of full power, the plan {planned_s:.2f} s")
-    moved, burnt = boxes_mm(mark.events)
-    for what, there, planned in (("goes", report.travel_box_mm, moved), ("burns", report.burn_box_mm, burnt)):
-        if there is None or planned is None or np.abs(np.subtract(there, planned)).max() > PLACE_SLACK_mm:
-            faults.append(f"it {what} within {there}, the plan within {planned} mm")
-    if faults:
-        raise ProgramNotSound(
-            f"{program.name} did not pass its own check: {'; '.join(faults[:3])}",
-            hint="This is a fault of evenburn. Nothing was written; please report the batch folder.",
-        )
 
 
 def _write_proof(target: Path, work: PieceWork, planned: PiecePlan, *, board: Path) -> None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections import Counter
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Annotated, Literal, Self
 
@@ -16,6 +18,7 @@ Place = Annotated[float, Field(ge=-10000.0, le=10000.0)]
 SizePair = Annotated[tuple[Side, Side], Strict(strict=False)]  # TOML knows lists only; the numbers inside stay strict
 PlacePair = Annotated[tuple[Place, Place], Strict(strict=False)]
 Name = Annotated[str, Field(min_length=1, max_length=120)]
+SCAN_HOLDS = ("line_spacing_mm", "scan_axis", "direction")  # mean nothing where outlines are followed
 RelativePath = Annotated[str, Field(min_length=1, max_length=200)]
 
 
@@ -69,7 +72,7 @@ class BlankTable(StrictModel):
 class HoldTable(StrictModel):
     """`hold = { … }`: settings the person insists on."""
 
-    speed_mm_per_s: Annotated[float, Field(gt=0.0, le=20000.0)] | None = Field(
+    speed_mm_per_s: Annotated[float, Field(ge=0.2, le=20000.0)] | None = Field(
         default=None, description="Speed of the scan lines. [mm/s]"
     )
     power_W: Annotated[float, Field(gt=0.0, le=10000.0)] | None = Field(
@@ -227,6 +230,13 @@ class MarkTable(StrictModel):
                 raise ValueError(f'{key} is given, but treatment is not "{owner}"')
         if self.tone_L is None and self.treatment != "cut":
             raise ValueError("tone_L is missing")
+        if self.treatment in ("line", "cut"):
+            idle = [key for key in SCAN_HOLDS if getattr(self.hold, key, None) is not None]
+            if idle:
+                raise ValueError(
+                    f'hold.{idle[0]} is given, but a "{self.treatment}" is followed along its outlines, not scanned in lines; '
+                    "leave it out"
+                )
         if self.wrap and self.along is not None:
             raise ValueError("wrap and along do not go together")
         return self
@@ -290,11 +300,18 @@ class BatchTable(StrictModel):
         double = sorted({i for i in ids if ids.count(i) > 1})
         if double:
             raise ValueError(f'piece id "{double[0]}" stands twice; ids must differ')
-        files = [f"{p.id}-{m.id}" for p in self.piece for m in p.mark]
-        clash = sorted({f for f in files if files.count(f) > 1 or f in {f"{i}-proof" for i in ids}})
-        if clash:
-            raise ValueError(f'two marks would write the same file "{clash[0]}"; rename a piece or a mark')
+        clash = file_clash({p.id: [m.id for m in p.mark] for p in self.piece})
+        if clash is not None:
+            raise ValueError(f'two marks would write the same file "{clash}"; rename a piece or a mark')
         return self
+
+
+def file_clash(marks_of_pieces: Mapping[str, Sequence[str]]) -> str | None:
+    """Return a file name, without its ending, that two marks would write, or a mark and a proof or dry trace."""
+    files = [f"{piece}-{mark}" for piece, marks in marks_of_pieces.items() for mark in marks]
+    counts = Counter(files)
+    others = {f"{piece}-proof" for piece in marks_of_pieces} | {f"{file}-trace" for file in files}
+    return min((file for file in files if counts[file] > 1 or file in others), default=None)
 
 
 def read_batch(path: Path) -> BatchTable:

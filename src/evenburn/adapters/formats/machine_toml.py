@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from itertools import pairwise
 from pathlib import Path
 from typing import Annotated, Literal, Self
@@ -11,7 +12,11 @@ from pydantic import Field, Strict, model_validator
 from evenburn.adapters.formats.strict import StrictModel, checked, read_toml
 from evenburn.core.nouns.machine import Lens, Machine, PostProcessor
 from evenburn.core.nouns.provenance import Provenance
+from evenburn.core.optics.beam import beam_of_lens
+from evenburn.core.units import MM_PER_UM
 
+LEAST_WINDOW = 0.001  # of the power fraction: programs tell a thousand powers apart at least
+LEAST_QUALITY = 0.7  # of M² from a waist and a Rayleigh length that were measured to some 15 % each; no beam is below 1
 Positive = Annotated[float, Field(gt=0.0, le=1e6)]
 Fraction = Annotated[float, Field(ge=0.0, le=1.0)]
 CurvePoint = Annotated[tuple[Fraction, Annotated[float, Field(ge=0.0)]], Strict(strict=False)]  # TOML knows lists only
@@ -33,6 +38,25 @@ class LensTable(StrictModel):
     shape: Literal["meniscus", "plano-convex"] = Field(default="meniscus", description="Decides the aberration term.")
     waist_radius_mm: Positive | None = Field(default=None, description="Measured 1/e² radius at the waist. [mm]")
     rayleigh_length_mm: Positive | None = Field(default=None, description="Measured Rayleigh length. [mm]")
+
+    @model_validator(mode="after")
+    def _focuses(self) -> Self:
+        lens = Lens(**self.model_dump())
+        beam = beam_of_lens(lens)
+        spot_mm = 2.0 * beam.waist_radius_mm
+        if spot_mm >= self.beam_diameter_mm:
+            raise ValueError(
+                f"its focus would be {spot_mm:.3g} mm wide, and the beam that enters is {self.beam_diameter_mm:g} mm: no lens "
+                "does that; look again at focal_length_mm, beam_diameter_mm and, where given, waist_radius_mm"
+            )
+        quality = math.pi * beam.waist_radius_mm**2 / (self.wavelength_um * MM_PER_UM * beam.rayleigh_length_mm)
+        measured = self.waist_radius_mm is not None or self.rayleigh_length_mm is not None
+        if measured and quality < LEAST_QUALITY:
+            raise ValueError(
+                f"a waist radius of {beam.waist_radius_mm:.3g} mm with a Rayleigh length of {beam.rayleigh_length_mm:.3g} mm "
+                f"would be an M² of {quality:.2g}, and no beam is better than 1; measure both again, or leave both out"
+            )
+        return self
 
 
 class PostProcessorTable(StrictModel):
@@ -65,10 +89,10 @@ class MachineTable(StrictModel):
     power_word_max: Annotated[float, Field(gt=0.0, le=1e6)] = Field(
         default=1000.0, description="S word at power fraction 1."
     )
-    speed_max_mm_per_s: Annotated[float, Field(gt=0.0, le=20000.0)] = Field(
+    speed_max_mm_per_s: Annotated[float, Field(ge=0.2, le=20000.0)] = Field(
         description="Greatest speed of a scan line. [mm/s]"
     )
-    rapid_mm_per_s: Annotated[float, Field(gt=0.0, le=20000.0)] = Field(
+    rapid_mm_per_s: Annotated[float, Field(ge=0.2, le=20000.0)] = Field(
         description="Speed of moves that do not burn. [mm/s]"
     )
     accel_x_mm_per_s2: Annotated[float, Field(gt=0.0, le=1e6)] = Field(description="Acceleration along x. [mm/s²]")
@@ -110,6 +134,11 @@ class MachineTable(StrictModel):
             raise ValueError(
                 f"power_least_fraction {self.power_least_fraction:g} must lie below "
                 f"power_cap_fraction {self.power_cap_fraction:g}"
+            )
+        if self.power_cap_fraction - self.power_least_fraction < LEAST_WINDOW:
+            raise ValueError(
+                f"between power_least_fraction {self.power_least_fraction:g} and power_cap_fraction "
+                f"{self.power_cap_fraction:g} may lie no power that the S word can say; leave {LEAST_WINDOW:g} or more between"
             )
         names = [lens.name for lens in self.lens]
         if len(set(names)) != len(names):

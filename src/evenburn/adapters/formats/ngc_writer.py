@@ -37,7 +37,7 @@ def _number(value: float, decimals: int) -> str:
 
 
 def program_lines(machine: Machine, events: Iterable[Event], *, head: Head) -> Iterator[str]:
-    """Yield the lines of a program, without line ends.
+    """Yield the lines of a program, without line ends; where nothing burns, no word switches the laser on.
 
     Source
     ------
@@ -59,7 +59,7 @@ def program_lines(machine: Machine, events: Iterable[Event], *, head: Head) -> I
         elif isinstance(event, Dwell):
             yield f"G4 P{_number(event.time_s, 3)}"
         elif isinstance(event, Sweep | Trace):
-            if not started:
+            if not started and bool((event.power_W > 0.0).any()):
                 yield f"{machine.post_processor.on_word} S0"
                 started = True
             feed_word = ""

@@ -93,7 +93,9 @@ def _what(model: type[BaseModel], item: dict[str, Any]) -> str:
             names = _keys_at(model, item["loc"][:-1])
             near = difflib.get_close_matches(key, names, n=1, cutoff=0.6)
             return "is not a key here" + (f"; did you mean {near[0]}?" if near else f"; keys are {', '.join(names)}")
-        case "float_type" | "int_type" | "float_parsing" | "int_parsing":
+        case "int_type" | "int_parsing" | "int_from_float":
+            return f"is {shown}; allowed is a whole number, without quotes, unit or decimal point"
+        case "float_type" | "float_parsing":
             return f"is {shown}; allowed is a number without quotes and without a unit"
         case "string_type":
             return f"is {shown}; allowed is a text in quotes"

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from evenburn.adapters.print import figures as fig
 from evenburn.adapters.print.faces import SANS, SERIF, width_mm, wrap
+from evenburn.adapters.print.labels import about_marks
 from evenburn.adapters.print.page import FINE_PT, PALE, Block, Sheet
 from evenburn.adapters.print.paragraph import Line, Run, draw_runs, wrap_runs
 from evenburn.core.nouns.check import LEVELS, Check
 from evenburn.core.nouns.plan import PiecePlan
 
-_INDENT, _QUIET_INDENT = 12.2, 8.4
+_INDENT, QUIET_INDENT = 12.2, 8.4
 _TEXT_PT, _LEADING = 9.0, 3.8
 _NOTE_SIZES_PT = (9.0, 8.6, 8.2)  # a note steps down to these where it then stands in one line
 _DO_LESS_PT = 0.3  # sans looks larger than serif of the same size
@@ -45,7 +45,7 @@ def finding_blocks(piece: PiecePlan, *, x: float, width: float) -> list[Block]:
 def quiet_blocks(piece: PiecePlan, *, left: float, right: float) -> list[Block]:
     """Return the notes that ask for nothing, each in a line as wide as the page allows."""
     return [
-        _finding(checks[0], _about(piece, checks), x=left, width=right - left, indent=_QUIET_INDENT)
+        _finding(checks[0], _about(piece, checks), x=left, width=right - left, indent=QUIET_INDENT)
         for checks in _alike(piece)
         if _needs_nothing(checks[0])
     ]
@@ -58,6 +58,7 @@ def _needs_nothing(check: Check) -> bool:
 def _alike(piece: PiecePlan) -> list[list[Check]]:
     """Return the checks of a piece, stops first, those that differ only in their mark together."""
     ranked = sorted(piece.checks, key=lambda check: LEVELS.index(check.level))
+    ranked = [check for check in ranked if (check.level, check.code) != ("note", "refocus")]  # its set-up row says it
     alike: dict[tuple[object, ...], list[Check]] = {}
     for check in ranked:
         ways = tuple((fix.text, fix.price) for fix in check.fixes)
@@ -68,11 +69,7 @@ def _alike(piece: PiecePlan) -> list[list[Check]]:
 def _about(piece: PiecePlan, checks: list[Check]) -> str:
     """Name the marks that checks speak of where the piece has several."""
     ids = [mark.mark.id for mark in piece.marks]
-    found = sorted({ids.index(check.mark_id) for check in checks if check.mark_id in ids})
-    letters = [fig.letter(index) for index in found]
-    if len(ids) < 2 or not letters:
-        return ""
-    return f"Mark {letters[0]}: " if len(letters) == 1 else f"Marks {', '.join(letters)}: "
+    return about_marks(piece, {ids.index(check.mark_id) for check in checks if check.mark_id in ids})
 
 
 def remedy_beside_fixes(check: Check) -> str:

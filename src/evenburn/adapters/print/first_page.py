@@ -5,10 +5,15 @@ from __future__ import annotations
 from evenburn.adapters.print import figures as fig
 from evenburn.adapters.print.faces import SANS, SANS_BOLD, SERIF, SERIF_BOLD, width_mm, wrap
 from evenburn.adapters.print.order import SET_UP_S, Row, focusings
-from evenburn.adapters.print.page import SECOND, Block, Sheet
-from evenburn.core.nouns.plan import BatchPlan
+from evenburn.adapters.print.page import FINE_PT, PALE, SECOND, Block, Sheet
+from evenburn.adapters.print.paragraph import Run, draw_runs, wrap_runs
+from evenburn.core.nouns.plan import BatchPlan, SharedRun
 from evenburn.core.units import duration_text
 
+NB = fig.NB
+_SMALL_LEADING = 3.4
+_RUN_PT, _RUN_LEADING = 9.3, 3.9
+_RUN_TIME_MM = 20.0
 _NOTE_LINES = 8
 _NOTE_PITCH = 8.4
 
@@ -45,6 +50,77 @@ def title(plan: BatchPlan, rows: tuple[Row, ...], *, left: float, right: float) 
     return Block(max(height, 15.5), draw)
 
 
+def run_blocks(plan: BatchPlan, *, left: float, right: float) -> list[Block]:
+    """Return the runs of several marks at once as rows to tick, under a heading; nothing where none is offered."""
+    if not plan.runs:
+        return []
+    return [_runs_head(left=left, right=right), *(_run_row(plan, run, left=left, right=right) for run in plan.runs)]
+
+
+def _runs_head(*, left: float, right: float) -> Block:
+    head, size = "In one run", 10.3
+    words = (
+        "Instead of one after another, all of them on the bed at once; leave out the programs that a run stands for."
+    )
+    indent = width_mm(head, SERIF_BOLD, size_pt=size) + 3.0
+    lines = wrap(words, SANS, size_pt=8.3, width=right - left - indent)
+    height = 4.4 + len(lines) * _SMALL_LEADING
+
+    def draw(sheet: Sheet, y: float) -> None:
+        sheet.text(left, y + 6.0, head, face=SERIF_BOLD, size_pt=size)
+        sheet.lines(left + indent, y + 6.0, lines, leading=_SMALL_LEADING, size_pt=8.3, grey=SECOND)
+        sheet.rule(y + height, x0=left, x1=right, weight_pt=FINE_PT, grey=PALE)
+
+    return Block(height, draw)
+
+
+def _run_row(plan: BatchPlan, run: SharedRun, *, left: float, right: float) -> Block:
+    time = duration_text(run.time_s)
+    saved = f"{duration_text(run.saved_s)} less than one after another"
+    indent = 4.6
+    taken = max(width_mm(time, SANS_BOLD, size_pt=_RUN_PT), _RUN_TIME_MM) + 3.0
+    runs = (Run(run.file, SANS_BOLD, _RUN_PT), Run(_run_marks(plan, run), SANS, _RUN_PT))
+    lines = wrap_runs(runs, width=right - left - indent - taken)
+    under = wrap(saved, SANS, size_pt=8.1, width=right - left - indent)
+    text_high = len(lines) * _RUN_LEADING
+    height = 2.0 + text_high + len(under) * _SMALL_LEADING
+
+    def draw(sheet: Sheet, y: float) -> None:
+        line = y + 4.0
+        sheet.tick(left + 0.2, line)
+        draw_runs(sheet, left + indent, line, lines, leading=_RUN_LEADING)
+        sheet.text(right, line, time, face=SANS_BOLD, size_pt=_RUN_PT, align="right")
+        sheet.lines(left + indent, line + text_high - 0.3, under, leading=_SMALL_LEADING, size_pt=8.1, grey=SECOND)
+        sheet.rule(y + height, x0=left, x1=right, weight_pt=FINE_PT, grey=PALE)
+
+    return Block(height, draw)
+
+
+def _run_marks(plan: BatchPlan, run: SharedRun) -> str:
+    """Return the pieces of a run by number and name, with the letters of its marks where a piece has several."""
+    told = []
+    for piece in plan.pieces:
+        ids = [mark.mark.id for mark in piece.marks]
+        at = [ids.index(mark) for owner, mark in run.marks if owner == piece.piece.id and mark in ids]
+        if not at:
+            continue
+        letters = ", ".join(fig.letter(index) for index in sorted(at))
+        own = f", {'mark' if len(at) == 1 else 'marks'}{NB}{letters}" if len(ids) > 1 else ""
+        told.append(f"{piece.start_order}{NB}{piece.piece.name}{own}")
+    return "; ".join(told)
+
+
+def _lenses(plan: BatchPlan) -> str:
+    """Return spot and depth of focus of every lens of the machine in one sentence; nothing where none is known."""
+    told = [
+        f"{facts.name.replace(' ', NB)}{', in use' if facts.in_use and len(plan.lens_facts) > 1 else ''}, "
+        f"spot {fig.mm(facts.spot_diameter_mm, 2)}, {fig.fixed(100.0 * facts.growth, 0)}{NB}% wider "
+        f"±{fig.mm(facts.depth_mm)} off its focus"
+        for facts in plan.lens_facts
+    ]
+    return f"{'Lens' if len(told) == 1 else 'Lenses'}: {'; '.join(told)}." if told else ""
+
+
 def order_end(plan: BatchPlan, rows: tuple[Row, ...], *, left: float, right: float) -> Block:
     """Return how long the batch takes with its set-up, and that the set-up time is a starting value."""
     burning, sets = plan.total_time_s(), focusings(rows)
@@ -55,6 +131,8 @@ def order_end(plan: BatchPlan, rows: tuple[Row, ...], *, left: float, right: flo
         "starting value; write down what it really takes."
     )
     lines = wrap(words, SANS, size_pt=8.3, width=right - left)
+    lenses = _lenses(plan)
+    lines += wrap(lenses, SANS, size_pt=8.3, width=right - left) if lenses else ()
     height = 2.2 + len(lines) * 3.7
 
     def draw(sheet: Sheet, y: float) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Collection
 from pathlib import PurePosixPath
 
 from evenburn.adapters.print import figures as fig
@@ -29,6 +30,14 @@ def mark_label(piece: PiecePlan, index: int) -> str:
     if not words:
         return mark.id
     return words if mark.id == fig.letter(index) else f"{mark.id}, {words}"
+
+
+def about_marks(piece: PiecePlan, indices: Collection[int]) -> str:
+    """Return `Mark a: ` or `Marks a, b: ` before what is said of some marks; nothing where the piece has but one."""
+    if len(piece.marks) < 2 or not indices:
+        return ""
+    letters = [fig.letter(index) for index in sorted(indices)]
+    return f"Mark {letters[0]}: " if len(letters) == 1 else f"Marks {', '.join(letters)}: "
 
 
 def fitted_label(piece: PiecePlan, index: int, *, size_pt: float, width: float) -> str:

@@ -5,8 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from evenburn.core.nouns.plan import BatchPlan, MarkPlan, PiecePlan
+from evenburn.core.planning.focus import FOCUSING_s
 
-SET_UP_S = 240.0  # starting value, from memory: bring the blank in, set the gauge block, move the bed
+SET_UP_S = FOCUSING_s  # bring the blank in, set the gauge block, move the bed
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

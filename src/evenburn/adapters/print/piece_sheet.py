@@ -11,6 +11,7 @@ from evenburn.adapters.print.faces import SANS, SANS_BOLD, SERIF, SERIF_BOLD, sh
 from evenburn.adapters.print.findings import finding_blocks, quiet_blocks
 from evenburn.adapters.print.left_column import left_column
 from evenburn.adapters.print.page import PALE, SECOND, SECTION_PT, Block, Sheet, stack
+from evenburn.adapters.print.reasons import reason_blocks
 from evenburn.adapters.print.set_up import set_up_blocks
 from evenburn.core.nouns.plan import BatchPlan, MarkPlan, PiecePlan
 from evenburn.core.nouns.wood import FinishingStep
@@ -51,7 +52,7 @@ def piece_sheet(piece: PiecePlan, plan: BatchPlan, *, picture: Path | None, left
     said = [_sentence(words, ring=ring, x=x, width=width) for words, ring in _sentences(piece)]
     # Where nothing may burn, why comes before what had been planned.
     body = [rows[0], *found, *rows[1:], *said] if nothing_burns else [*rows, *found, *said]
-    tail = quiet_blocks(piece, left=left, right=right)
+    tail = [*quiet_blocks(piece, left=left, right=right), *reason_blocks(piece, left=left, right=right)]
     if not nothing_burns:
         tail += [_finishing(piece.wood.finishing, left=left, right=right), _seen(left, right)]
     return PieceSheet(

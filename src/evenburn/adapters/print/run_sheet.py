@@ -10,7 +10,7 @@ from pathlib import Path
 from evenburn.adapters.print import figures as fig
 from evenburn.adapters.print.cautions import caution_box
 from evenburn.adapters.print.faces import SANS, SANS_BOLD, SERIF_BOLD, shorten, width_mm, wrap
-from evenburn.adapters.print.first_page import draw_notes, order_end, title
+from evenburn.adapters.print.first_page import draw_notes, order_end, run_blocks, title
 from evenburn.adapters.print.order import FocusRow, PieceRow, Row, order_rows
 from evenburn.adapters.print.order_table import row_block, table_head
 from evenburn.adapters.print.page import LEFT_MM, PAGE_MM, RIGHT_MM, SECTION_PT, Block, PageSize, Sheet
@@ -120,7 +120,8 @@ class _Printer:
         leaf.y += 2.6
         leaf.put(table_head())
         end = order_end(self.plan, rows, left=self.left, right=self.right)
-        blocks = self._order_blocks(rows, end, first)
+        runs = run_blocks(self.plan, left=self.left, right=self.right)
+        blocks = self._order_blocks(rows, sum(block.height for block in (*runs, end)), first)
         for index, block in enumerate(blocks):
             need = block.height
             ahead = index
@@ -132,22 +133,25 @@ class _Printer:
                 self.leaves.append(_Leaf())
                 self.leaves[-1].put(table_head())
             self.leaves[-1].put(block)
-        if self._room() < end.height:
-            self.leaves.append(_Leaf())
-        self.leaves[-1].put(end)
+        for index, block in enumerate((*runs, end)):
+            leads = bool(runs) and index == 0  # the heading is never the last of a page
+            need = block.height + (runs[1].height if leads else 0.0)
+            if self._room() < need:
+                self.leaves.append(_Leaf())
+            self.leaves[-1].put(block)
         self.leaves[-1].notes = True
         self.leaves[-1].most_pieces = 1
 
-    def _order_blocks(self, rows: tuple[Row, ...], end: Block, first: PieceSheet | None) -> list[Block]:
+    def _order_blocks(self, rows: tuple[Row, ...], end_mm: float, first: PieceSheet | None) -> list[Block]:
         """Return the rows of the order, with so much room about them as the first page spares."""
         width = self.right - self.left
         tight = [row_block(row, self.plan.machine, text_width=width) for row in rows]
         easy = [row_block(row, self.plan.machine, text_width=width, ease=1.0) for row in rows]
         taken = sum(block.height for block in tight)
         growth = sum(block.height for block in easy) - taken
-        spare = self._room() - taken - end.height
+        spare = self._room() - taken - end_mm
         if first is not None:
-            with_piece = self._room(first.piece) - taken - end.height - _GAP_AFTER_ORDER - first.height()
+            with_piece = self._room(first.piece) - taken - end_mm - _GAP_AFTER_ORDER - first.height()
             spare = with_piece if with_piece >= 0 else spare
         ease = min(1.0, max(0.0, spare - 0.01) / growth) if growth > 0 else 0.0
         return [row_block(row, self.plan.machine, text_width=width, ease=ease) for row in rows]

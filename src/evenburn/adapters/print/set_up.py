@@ -9,7 +9,7 @@ from evenburn.adapters.print.faces import SANS, SANS_BOLD, SERIF, SERIF_BOLD, wi
 from evenburn.adapters.print.labels import fitted_label, mark_label
 from evenburn.adapters.print.page import FINE_PT, PALE, SECOND, Block, Sheet
 from evenburn.core.nouns.machine import Lens, Machine
-from evenburn.core.nouns.plan import MarkPlan, PiecePlan
+from evenburn.core.nouns.plan import MarkPlan, PiecePlan, SetUp
 from evenburn.core.units import duration_text
 
 _TEXT_PT, _VALUE_PT, _SMALL_PT = 9.1, 10.4, 8.3
@@ -37,22 +37,33 @@ def set_up_blocks(piece: PiecePlan, machine: Machine, lens: Lens, *, x: float, w
             row(
                 f"{fig.lines_words(recipe)}, offset {fig.offset_mm(recipe.focus_offset_mm)}",
                 fig.lines_value(recipe),
-                small=common_binding(piece),
             ),
         ]
     if len(piece.marks) == 1:
         mark = live[0]
         blocks += [
-            row("Pointer on the mark’s lower left corner", fig.bed_point(*mark.box_bed_mm[:2])),
-            row(f"Trace the box, then run {mark.program_file}", duration_text(mark.predicted.time_s)),
+            row("Pointer on the mark’s lower left corner", fig.bed_point(*mark.box_bed_mm[:2]), small=_walk(live)),
+            row(f"Then run {mark.program_file}", duration_text(mark.predicted.time_s)),
         ]
         return blocks
+    if _one_line_each(piece, live, width=width) and _walk(live):
+        blocks.append(row(_walk(live), ""))
     for mark in piece.marks:
         if mark.program_file is None:
             blocks.append(_stopped(piece, mark, machine, x=x, width=width))
         else:
+            again = _set_up_of(piece, mark)
+            if again is not None and mark is not live[0]:
+                blocks.append(_stand_off_row(piece, again, x=x, width=width))
             blocks.append(_mark_row(piece, mark, machine, shared=shared, x=x, width=width))
     return blocks
+
+
+def _walk(marks: list[MarkPlan]) -> str:
+    """Return that the marks are walked round first with the laser off, and by which programs."""
+    files = [mark.trace_file for mark in marks if mark.trace_file is not None]
+    it = "it" if len(marks) == 1 else "each"
+    return f"Walk {it} first, laser off: {', '.join(files)}." if files else ""
 
 
 def _common_rows(piece: PiecePlan, live: list[MarkPlan], lens: Lens, *, x: float, width: float) -> list[Block]:
@@ -62,24 +73,54 @@ def _common_rows(piece: PiecePlan, live: list[MarkPlan], lens: Lens, *, x: float
     flat = f", flat to ±{fig.mm(blank.unevenness_mm)}" if blank.unevenness_mm > 0 else ", flat"
     boxed = blank.shape not in ("rectangle", "rounded") or bool(piece.piece.turn_deg % 90.0)
     corner = "Blank’s box, lower left" if boxed else "Blank’s lower left"
-    place = f"{corner} {fig.bed_point(*piece.piece.place_bed_mm)}{turned}{flat}"
+    first = _set_up_of(piece, live[0])
     stand_offs = sorted({mark.recipe.stand_off_mm for mark in live})
     airs = {mark.recipe.air_kPa for mark in live}
-    if len(stand_offs) == 1:
-        gauge = row("Gauge block between nozzle and surface", f"stand-off {fig.mm(stand_offs[0])}")
+    if first is not None:
+        gauge = _stand_off_row(piece, first, x=x, width=width)
+    elif len(stand_offs) == 1 or piece.set_ups:
+        words = "Stand-off as it stands: try the gauge block"
+        gauge = row(words, f"stand-off {fig.mm(live[0].recipe.stand_off_mm)}")
     else:
         span = f"{fig.fixed(stand_offs[0], 1)} to {fig.mm(stand_offs[-1])}"
         gauge = row("Gauge block: the stand-off changes between marks", span)
     air = fig.air_words(airs.pop()) if len(airs) == 1 else "by mark"
     return [
-        row(place, f"{fig.mm(blank.thickness_mm)} thick"),
-        row("Lens, seated and clean", fig.lens_words(lens)),
+        row(f"{corner}{turned}{flat}", fig.bed_point(*piece.piece.place_bed_mm)),
+        row("Thickness as measured", f"{fig.mm(blank.thickness_mm)} thick", writes=True),
         gauge,
-        row("Air at the nozzle", air),
+        row(f"Lens {fig.lens_words(lens)}, seated and clean; air", air),
     ]
 
 
-def _tick_row(words: str, value: str, *, x: float, width: float, small: str = "") -> Block:
+def _set_up_of(piece: PiecePlan, mark: MarkPlan) -> SetUp | None:
+    """Return the setting that is made just before a mark, if any."""
+    return next((one for one in piece.set_ups if one.mark_id == mark.mark.id), None)
+
+
+def _stand_off_row(piece: PiecePlan, one: SetUp, *, x: float, width: float) -> Block:
+    """Return the row that has the stand-off set and ticked: how far the bed moves, and how exact it has to be."""
+    move = ""
+    if one.bed_down_mm is not None and round(abs(one.bed_down_mm), 1) > 0:
+        move = f", bed {fig.mm(abs(one.bed_down_mm))} {'down' if one.bed_down_mm > 0 else 'up'}"
+    what = "this thickness" if one.mark_id == _first_live(piece) else "the next mark"
+    small = []
+    if one.tolerance is not None:
+        uneven = piece.piece.blank.unevenness_mm
+        own = f"; ±{fig.mm(uneven)} of warp is part of it" if uneven > 0 else ""
+        small.append(f"Holds for {one.tolerance.text}{own}.")
+    if one.forgotten is not None and not (one.forgotten.touches or one.forgotten.chars):
+        small.append(f"Forgotten, it lies {one.forgotten.text}.")  # what is worse stands among the checks
+    words = f"Gauge block set for {what}{move}"
+    return _tick_row(words, f"stand-off {fig.mm(one.stand_off_mm)}", x=x, width=width, small=" ".join(small))
+
+
+def _first_live(piece: PiecePlan) -> str:
+    return next(mark.mark.id for mark in piece.marks if mark.program_file is not None)
+
+
+def _tick_row(words: str, value: str, *, x: float, width: float, small: str = "", writes: bool = False) -> Block:
+    """Return a row to tick; one that `writes` has a line after its words to write a value on."""
     taken = width_mm(value, SANS_BOLD, size_pt=_VALUE_PT) + 2.0
     lines = wrap(words, SANS, size_pt=_TEXT_PT, width=width - _INDENT - taken)
     under = wrap(small, SANS, size_pt=_UNDER_PT, width=width - _INDENT) if small else ()
@@ -90,6 +131,9 @@ def _tick_row(words: str, value: str, *, x: float, width: float, small: str = ""
         line = y + 3.8
         sheet.tick(x, line)
         sheet.lines(x + _INDENT, line, lines, leading=_LEADING, size_pt=_TEXT_PT)
+        if writes:
+            told = width_mm(lines[-1], SANS, size_pt=_TEXT_PT)
+            sheet.rule(line + 0.6, x0=x + _INDENT + told + 2.0, x1=x + width - taken - 3.0, weight_pt=0.55, grey=0.3)
         at = y + first + _UNDER_LEADING - 1.3
         sheet.lines(x + _INDENT, at, under, leading=_UNDER_LEADING, size_pt=_UNDER_PT, grey=SECOND)
         sheet.text(x + width, line, value, face=SANS_BOLD, size_pt=_VALUE_PT, align="right")
@@ -120,12 +164,12 @@ def expected_lines(mark: MarkPlan) -> tuple[str, ...]:
     return (
         f"L* {fig.fixed(seen.tone_L, 1)} ± {fig.fixed(seen.tone_L_sd, 1)}",
         *(
-            (f"banding {fig.fixed(seen.ripple_L, 1)} L*", f"detail {fig.mm(seen.detail_mm, 2)}")
+            (f"banding {fig.fixed(seen.ripple_L, 1)}{fig.NB}L*", f"detail {fig.mm(seen.detail_mm, 2)}")
             if mark.recipe.way == "scan"
             else ()
         ),
-        f"dose {fig.fixed(seen.dose_J_per_mm2, 2)} J/mm²",
-        f"dwell {fig.fixed(seen.dwell_ms, 2)} ms",
+        f"dose {fig.fixed(seen.dose_J_per_mm2, 2)}{fig.NB}J/mm²",
+        f"dwell {fig.fixed(seen.dwell_ms, 2)}{fig.NB}ms",
     )
 
 
@@ -138,12 +182,6 @@ def common_expectation(piece: PiecePlan) -> tuple[str, ...]:
 def binding_words(mark: MarkPlan) -> str:
     """Return what holds a mark's recipe back most, or nothing where nothing does."""
     return mark.binding[0].text if mark.binding and mark.binding[0].constraint != "none" else ""
-
-
-def common_binding(piece: PiecePlan) -> str:
-    """Return what holds back all marks to burn where it is the same for all; else nothing, each row says it."""
-    live = {binding_words(mark) for mark in piece.marks if mark.program_file is not None}
-    return live.pop() if len(live) == 1 else ""
 
 
 def _mark_room(mark: MarkPlan, *, width: float) -> tuple[float, float]:
@@ -166,11 +204,11 @@ def _one_line_each(piece: PiecePlan, live: list[MarkPlan], *, width: float) -> b
     )
 
 
-def _own_set_up(mark: MarkPlan, live: list[MarkPlan]) -> tuple[str, ...]:
+def _own_set_up(piece: PiecePlan, mark: MarkPlan, live: list[MarkPlan]) -> tuple[str, ...]:
     """Return stand-off and air of a mark where the marks differ in it; what all share stands in the rows above."""
     recipe = mark.recipe
     own = []
-    if any(one.recipe.stand_off_mm != recipe.stand_off_mm for one in live):
+    if not piece.set_ups and any(one.recipe.stand_off_mm != recipe.stand_off_mm for one in live):
         own.append(f"stand-off {fig.mm(recipe.stand_off_mm)}")
     if any(one.recipe.air_kPa != recipe.air_kPa for one in live):
         own.append(f"air {fig.air_words(recipe.air_kPa)}")
@@ -187,15 +225,14 @@ def _mark_row(piece: PiecePlan, mark: MarkPlan, machine: Machine, *, shared: boo
     index = piece.marks.index(mark)
     title = mark.program_file or "" if brief else fitted_label(piece, index, size_pt=size, width=room)
     told = [] if brief else [f"Run {mark.program_file}"]
+    walk = "" if brief else _walk([mark])
     if not shared:
-        told.insert(0, "; ".join((recipe_words(mark, machine), *_own_set_up(mark, live))))
+        told.insert(0, "; ".join((recipe_words(mark, machine), *_own_set_up(piece, mark, live))))
     if not common_expectation(piece):
         told[-1] += f"; {expected_words(mark)}"
-    held = "" if shared and common_binding(piece) else binding_words(mark)
-    lines = [line for part in told for line in wrap(part, SANS, size_pt=_SMALL_PT, width=width - indent)]
-    under = wrap(held, SANS, size_pt=_UNDER_PT, width=width - indent) if held else ()
-    first = _ROW + len(lines) * _SMALL_LEADING
-    height = first + len(under) * _UNDER_LEADING + (0.3 if lines or under else 0.0)
+    parts = [*told[:-1], *([walk] if walk else []), *told[-1:]]
+    lines = [line for part in parts for line in wrap(part, SANS, size_pt=_SMALL_PT, width=width - indent)]
+    height = _ROW + len(lines) * _SMALL_LEADING + (0.3 if lines else 0.0)
     name = fig.letter(index)
     time, pointer = duration_text(mark.predicted.time_s), _pointer(mark)
 
@@ -207,8 +244,6 @@ def _mark_row(piece: PiecePlan, mark: MarkPlan, machine: Machine, *, shared: boo
         sheet.text(x + width - taken, line, pointer, face=SANS_BOLD, size_pt=_TEXT_PT, align="right")
         sheet.text(x + width, line, time, face=SANS_BOLD, size_pt=_VALUE_PT, align="right")
         sheet.lines(x + indent, line + _SMALL_LEADING + 0.1, lines, leading=_SMALL_LEADING, size_pt=_SMALL_PT)
-        at = y + first + _UNDER_LEADING - 1.3
-        sheet.lines(x + indent, at, under, leading=_UNDER_LEADING, size_pt=_UNDER_PT, grey=SECOND)
         sheet.rule(y + height, x0=x, x1=x + width, weight_pt=FINE_PT, grey=PALE)
 
     return Block(height, draw)

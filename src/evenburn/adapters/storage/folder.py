@@ -77,7 +77,8 @@ class OutputFolder:
         """Return the plain file names that a former plan of this folder lists as its own."""
         try:
             document = json.loads((self.target / INDEX).read_text(encoding="utf-8"))
-            listed = [document["run_sheet"]] + [
+            runs = [run["file"] for run in document.get("runs", [])]
+            listed = [document["run_sheet"], *runs] + [
                 name
                 for piece in document["pieces"]
                 for mark in piece["marks"]

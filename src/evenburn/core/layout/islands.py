@@ -65,7 +65,7 @@ def find_shapes(patches: Sequence[Patch], *, pixel_mm: float, cell_mm: float) ->
     for patch in patches:
         ink = patch.power_W > 0.0
         for axis, origin in ((1, patch.along_origin_mm - along0), (0, patch.cross_origin_mm - cross0)):
-            at = ((origin + (np.arange(ink.shape[axis]) + 0.5) * pixel_mm) / cell_mm).astype(np.int64)
+            at = _cells(ink.shape[axis], from_mm=origin, pixel_mm=pixel_mm, cell_mm=cell_mm)
             starts = np.flatnonzero(np.diff(at, prepend=-1))
             ink = np.logical_or.reduceat(ink, starts, axis=axis)
             if axis == 1:
@@ -77,6 +77,11 @@ def find_shapes(patches: Sequence[Patch], *, pixel_mm: float, cell_mm: float) ->
     return Shapes(
         label=np.asarray(label, np.int32), count=count - 1, cell_mm=cell_mm, along0_mm=along0, cross0_mm=cross0
     )
+
+
+def _cells(count: int, *, from_mm: float, pixel_mm: float, cell_mm: float) -> IntArray:
+    """Return the cell each of some pixels in a row lies in. One place for it, so that rounding never differs."""
+    return ((from_mm + (np.arange(count) + 0.5) * pixel_mm) / cell_mm).astype(np.int64)
 
 
 def turn_mm(
@@ -211,13 +216,17 @@ def _lines_of_islands(
     table = np.concatenate(([-1], island))
     lines: list[list[Line]] = [[] for _ in range(int(island.max()) + 1)]
     for patch in patches:
-        along = patch.along_origin_mm + (np.arange(patch.power_W.shape[1]) + 0.5) * line_spacing_mm
-        columns = ((along - shapes.along0_mm) / shapes.cell_mm).astype(np.int64)
+        columns, rows = (
+            _cells(size, from_mm=origin, pixel_mm=line_spacing_mm, cell_mm=shapes.cell_mm)
+            for size, origin in (
+                (patch.power_W.shape[1], patch.along_origin_mm - shapes.along0_mm),
+                (patch.power_W.shape[0], patch.cross_origin_mm - shapes.cross0_mm),
+            )
+        )
         for index in np.flatnonzero((patch.power_W > 0.0).any(axis=1)):
             row = patch.power_W[index]
             cross = patch.cross_origin_mm + (float(index) + 0.5) * line_spacing_mm
-            cell_row = int((cross - shapes.cross0_mm) / shapes.cell_mm)
-            of_cell = table[shapes.label[cell_row]]
+            of_cell = table[shapes.label[rows[index]]]
             burnt = np.flatnonzero(row > 0.0)
             there = of_cell[columns[burnt]]
             for number in np.unique(there):
@@ -398,7 +407,8 @@ def parted_profiles(ink: NDArray[np.bool_], *, axis: Axis, pixel_mm: float) -> t
     edges = np.diff(lines.view(np.int8), axis=1, prepend=0, append=0)
     row, start = np.nonzero(edges == 1)
     _, end = np.nonzero(edges == -1)
-    at_cell = [((at + 0.5) * pixel_mm / cell).astype(np.int64) for at in (row, start)]
+    cells = _cells(max(lines.shape), from_mm=0.0, pixel_mm=pixel_mm, cell_mm=cell)
+    at_cell = [cells[row], cells[start]]
     shape = shapes.label[at_cell[0], at_cell[1]] - 1
     first, last = shapes.rows_of_shapes()
     owner = np.arange(shapes.count, dtype=np.int64)

@@ -15,6 +15,7 @@ from evenburn.core.nouns.mark import Axis
 
 FloatArray = NDArray[np.float64]
 
+ROUNDING = 1e-3  # of that, for what binary fractions are off
 SAME_LINE_mm = 1e-6  # places nearer than this are one place; a program writes 1 µm
 
 
@@ -134,7 +135,7 @@ def _swept_bound_s(machine: Machine, sweeps: Sequence[Sweep], *, alone: bool) ->
         lines.setdefault(round(sweep.cross_mm / SAME_LINE_mm), []).append(sweep)
     crosses_mm = np.sort(np.array([group[0].cross_mm for group in lines.values()]))
     spacings_mm = np.diff(crosses_mm)
-    unlike, which = np.unique(np.round(spacings_mm, 6), return_inverse=True)
+    unlike, which = np.unique(np.floor(spacings_mm / SAME_LINE_mm + ROUNDING) * SAME_LINE_mm, return_inverse=True)
     steps_s = np.array(
         [travel_time_s(machine, dx_mm=d if axis == "y" else 0.0, dy_mm=d if axis == "x" else 0.0) for d in unlike]
     )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Literal
 
@@ -32,3 +33,8 @@ class Check:
     remedy: str
     mark_id: str = ""
     fixes: tuple[Fix, ...] = ()
+
+
+def worst_first(checks: Iterable[Check]) -> tuple[Check, ...]:
+    """Return checks, stops before warns before notes, otherwise in their order. Definition."""
+    return tuple(sorted(checks, key=lambda check: LEVELS.index(check.level)))

@@ -35,9 +35,10 @@ class LensFacts:
 class FocusTolerance:
     """How far the stand-off may be off, nearer (`towards_mm`) and further (`away_mm`), before something gives. [mm]
 
-    The blank's own unevenness is already taken off. `towards_gives` and `away_gives` name what gives first: "banding",
-    "detail", "tone", "width", "cut", "nozzle" (it touches), or "" where nothing does within what was looked at.
-    `text` says it in short, as on the run sheet: "−0.4 / +0.7 mm, before lines show".
+    It is meant for any place of the surface, so the blank's own unevenness is part of it. `towards_gives` and
+    `away_gives` name what gives first: "banding", "detail", "tone", "width", "cut", "nozzle" (it touches), or "" where
+    nothing does within what was looked at. `text` says it in short: "0.4 mm nearer, then lines show; 0.7 mm further,
+    then detail is lost".
     """
 
     towards_mm: float

@@ -7,7 +7,7 @@ import math
 import numpy as np
 
 from evenburn.core.nouns.check import Check
-from evenburn.core.nouns.mark import Piece
+from evenburn.core.nouns.mark import Hold, Piece
 from evenburn.core.nouns.wood import Wood
 from evenburn.core.optics.beam import beam_radius_mm
 from evenburn.core.planning.mark_plan import AIR_COMMON_kPa, MarkWork
@@ -128,14 +128,34 @@ def tone_checks(work: MarkWork, wood: Wood) -> list[Check]:
                 "the back of the blank first.",
             )
         )
+    held = held_words(mark.hold)
     if abs(work.predicted.tone_L - mark.tone_L) > TONE_HOLDS_L and not out_of_range:
         found.append(
             Check(
                 level="warn",
                 code="tone-missed",
                 mark_id=mark.id,
-                text=f"The held settings give L*{NB}{work.predicted.tone_L:.1f}, not the wished L*{NB}{mark.tone_L:g}.",
-                remedy="Let go of the held power, or of the speed.",
+                text=f"{'The held settings give' if held else 'This recipe gives'} L*{NB}{work.predicted.tone_L:.1f}, "
+                f"not the wished L*{NB}{mark.tone_L:g}.",
+                remedy=f"Let go of the held {held}."
+                if held
+                else "Ask for a coarser sharpness or more room, so that lines can lie closer or a wider spot may cover between "
+                "them.",
+            )
+        )
+    settable = work.wish.machine.air_kPa
+    if mark.air_kPa is not None and settable and not min(settable) <= mark.air_kPa <= max(settable):
+        found.append(
+            Check(
+                level="warn",
+                code="air-not-settable",
+                mark_id=mark.id,
+                text=(
+                    f"Air of {mark.air_kPa:g}{NB}kPa is asked for; this machine sets {min(settable):g} to "
+                    f"{max(settable):g}{NB}kPa."
+                ),
+                remedy=f"Ask for {min(max(mark.air_kPa, min(settable)), max(settable)):g}{NB}kPa, or correct air_kPa in the "
+                "machine file.",
             )
         )
     if recipe.air_kPa is not None and recipe.air_kPa > AIR_COMMON_kPa * AIR_STRONG_FACTOR:
@@ -154,19 +174,40 @@ def tone_checks(work: MarkWork, wood: Wood) -> list[Check]:
     return found
 
 
+def held_words(hold: Hold) -> str:
+    """Return in words which settings that decide tone and power are held by hand; empty where none is. Definition."""
+    held = {
+        "power": hold.power_W,
+        "speed": hold.speed_mm_per_s,
+        "line spacing": hold.line_spacing_mm,
+        "passes": hold.passes,
+        "focus offset": hold.focus_offset_mm,
+    }
+    names = [name for name, value in held.items() if value is not None]
+    return " and ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)
+
+
 def _power_check(work: MarkWork, *, least_W: float, most_W: float, below: bool) -> Check:
     recipe, machine = work.recipe, work.wish.machine
+    held = held_words(work.mark.hold)
+    by_hand = work.mark.hold.power_W is not None
+    asked_W = min(work.found.power_W, recipe.power_W) if below else recipe.power_W  # a step of S may lie above it
+    asks = f"{'You hold' if by_hand else 'The recipe asks for'} {asked_W:.3g}{NB}W"
+    let_go = f", or let go of the held {held}" if held else ""
     if below:
-        slowest = least_W / recipe.power_W
+        slowest = least_W / asked_W
         return Check(
             level="stop",
             code="power-below-least",
             mark_id=work.mark.id,
             text=(
-                f"The recipe asks for {recipe.power_W:.1f}{NB}W; below {least_W:.1f}{NB}W "
-                f"({100 * machine.power_least_fraction:.0f}{NB}%) this laser does not fire."
+                f"{asks}; below {least_W:.1f}{NB}W ({100 * machine.power_least_fraction:.3g}{NB}%) this laser does not fire."
             ),
-            remedy=f"Go {slowest:.2f} times as fast or as coarse, or let go of the held speed and line spacing.",
+            remedy=(
+                f"Hold {least_W:.1f}{NB}W or more{let_go}."
+                if by_hand
+                else f"Go {slowest:.2f} times as fast or as coarse{let_go}."
+            ),
         )
     share = float(power_fraction(machine, power_W=most_W))
     return Check(
@@ -174,14 +215,18 @@ def _power_check(work: MarkWork, *, least_W: float, most_W: float, below: bool) 
         code="power-above-cap",
         mark_id=work.mark.id,
         text=(
-            f"The recipe asks for {recipe.power_W:.1f}{NB}W; you allow {most_W:.1f}{NB}W ({100 * share:.0f}{NB}%)"
+            f"{asks}; you allow {most_W:.1f}{NB}W ({100 * share:.0f}{NB}%)"
             + (
                 f" and the tube gives {machine.power_max_W:.0f}{NB}W at most."
                 if recipe.power_W > machine.power_max_W
                 else "."
             )
         ),
-        remedy=f"Go at {most_W / recipe.power_W:.0%} of the speed, or let go of the held speed and line spacing.",
+        remedy=(
+            f"Hold {most_W:.1f}{NB}W or less{let_go}."
+            if by_hand
+            else f"Go at {most_W / recipe.power_W:.0%} of the speed{let_go}."
+        ),
     )
 
 

@@ -89,7 +89,7 @@ def _power(work: MarkWork) -> list[Check]:
             level="stop",
             code="power-below-least" if below else "power-above-cap",
             mark_id=work.mark.id,
-            text=f"The recipe asks for {found.power_W:.1f}{NB}W; "
+            text=f"The recipe asks for {found.power_W:.3g}{NB}W; "
             + (
                 f"below {least_W:.1f}{NB}W this laser does not fire."
                 if below

@@ -20,7 +20,7 @@ from evenburn.core.layout.place import mark_on_bed, on_bed, room_mm
 from evenburn.core.layout.tour import order_paths, without_doubles
 from evenburn.core.motion.follow import FollowPath, trace_events
 from evenburn.core.motion.timing import program_time_s, time_lower_bound_s
-from evenburn.core.nouns.events import Event
+from evenburn.core.nouns.events import Event, Trace
 from evenburn.core.nouns.machine import Lens, Machine
 from evenburn.core.nouns.mark import Axis, Mark, Piece
 from evenburn.core.nouns.path import Polyline
@@ -65,17 +65,15 @@ def work_follow(machine: Machine, *, lens: Lens, wood: Wood, piece: Piece, mark:
         If the artwork has no outlines to follow.
     """
     beam = beam_of_lens(lens)
-    if mark.treatment == "cut":
-        found = cut_recipe(machine, lens=lens, beam=beam, wood=wood, mark=mark, thickness_mm=piece.blank.thickness_mm)
-    else:
-        found = line_recipe(machine, beam=beam, curve=wood.curve, mark=mark, unevenness_mm=piece.blank.unevenness_mm)
+    found = _found(machine, lens=lens, beam=beam, wood=wood, piece=piece, mark=mark)
     laid = _lay(piece, mark, artwork, kerf_mm=found.width_mm)
     least_W, _ = power_window_W(machine)
     settable = found.power_W
     if found.power_W <= machine.power_max_W:
         settable = float(settable_power_W(machine, power_W=found.power_W))
     events = tuple(
-        trace_events(
+        _as_written(machine, event)
+        for event in trace_events(
             machine,
             laid.paths,
             speed_mm_per_s=found.speed_mm_per_s,
@@ -125,6 +123,25 @@ def work_follow(machine: Machine, *, lens: Lens, wood: Wood, piece: Piece, mark:
             paths=laid.paths,
         ),
     )
+
+
+def followed_offset_mm(machine: Machine, *, lens: Lens, wood: Wood, piece: Piece, mark: Mark) -> float:
+    """Return the focus offset of a line or cut, before it is worked. [mm] Sources: `line_recipe`, `cut_recipe`."""
+    beam = beam_of_lens(lens)
+    return _found(machine, lens=lens, beam=beam, wood=wood, piece=piece, mark=mark).focus_offset_mm
+
+
+def _as_written(machine: Machine, event: Event) -> Event:
+    """Return an event with its powers in whole steps of the S word, so that what is planned is what the file says."""
+    if not isinstance(event, Trace):
+        return event
+    return replace(event, power_W=settable_power_W(machine, power_W=event.power_W))
+
+
+def _found(machine: Machine, *, lens: Lens, beam: Beam, wood: Wood, piece: Piece, mark: Mark) -> FollowFound:
+    if mark.treatment == "cut":
+        return cut_recipe(machine, lens=lens, beam=beam, wood=wood, mark=mark, thickness_mm=piece.blank.thickness_mm)
+    return line_recipe(machine, beam=beam, curve=wood.curve, mark=mark, unevenness_mm=piece.blank.unevenness_mm)
 
 
 def _lay(piece: Piece, mark: Mark, artwork: Artwork, *, kerf_mm: float) -> _Paths:
@@ -211,8 +228,9 @@ def draw_paths(paths: tuple[FollowPath, ...], *, grid: Grid, width_mm: float) ->
 def _survey(machine: Machine, *, piece: Piece, mark: Mark, paths: tuple[FollowPath, ...], width_mm: float) -> Survey:
     corners = mark_on_bed(piece, place_mm=mark.place_mm, size_mm=mark.size_mm)
     box: Box = tuple(float(c) for c in corners.bounds)  # type: ignore[assignment]  # bounds are four
-    points = np.vstack([p.points_mm for p in paths])
-    reach = 0.5 * width_mm
+    corners_mm = [(box[:2], box[2:])]  # a kerf may leave no path at all
+    points = np.vstack([p.points_mm for p in paths] if paths else corners_mm)
+    reach = 0.5 * width_mm if paths else 0.0
     around: Box = (
         min(box[0], float(points[:, 0].min()) - reach),
         min(box[1], float(points[:, 1].min()) - reach),

@@ -25,7 +25,7 @@ from evenburn.core.optics.beam import Beam, beam_radius_mm
 from evenburn.core.optics.lines import dwell_ms, mean_dose_J_per_mm2, ripple_factor
 from evenburn.core.planning.follow_recipe import FollowFound
 from evenburn.core.planning.power import power_fraction, power_window_W, power_word_decimals, settable_power_W
-from evenburn.core.planning.recipe import Found, predicted_tone_L, solve_power_W
+from evenburn.core.planning.recipe import Found, edge_radius_mm, predicted_tone_L, solve_power_W
 from evenburn.core.planning.survey import BARE_L, Survey, picture_coverage
 from evenburn.core.planning.wish import Wish
 from evenburn.core.response.curve import (
@@ -177,6 +177,7 @@ def recipe_of(wish: Wish, found: Found, *, air_kPa: float | None) -> Recipe:
         scan_axis=found.axis,
         air_kPa=air_kPa,
         power_low_W=low,
+        direction=found.direction,
     )
 
 
@@ -369,7 +370,7 @@ def predict(wish: Wish, recipe: Recipe, *, events: tuple[Event, ...]) -> Predict
         ),
         detail_mm=float(
             narrowest_kept_mm(
-                beam_radius_mm=soft,
+                beam_radius_mm=edge_radius_mm(machine, beam_radius_mm=soft, one_way=recipe.direction == "one way"),
                 smear_mm=recipe.speed_mm_per_s * machine.rise_time_s,
                 line_spacing_mm=recipe.line_spacing_mm,
                 half_tone_dose_fraction=float(10.0 ** min(half - exposure, -1e-3)),

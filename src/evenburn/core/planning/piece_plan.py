@@ -7,6 +7,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from evenburn.core.art.picture import Artwork, draw_on_bed, grid_in_box
 from evenburn.core.layout.place import outline_on_bed
@@ -17,13 +18,17 @@ from evenburn.core.nouns.wood import Wood
 from evenburn.core.optics.beam import beam_of_lens
 from evenburn.core.planning.checks import look_checks, tone_checks, wood_checks
 from evenburn.core.planning.detail_checks import detail_checks
-from evenburn.core.planning.focus import search_together
+from evenburn.core.planning.focus import FocusAsk, agree_foci, own_foci
 from evenburn.core.planning.follow_checks import follow_checks
-from evenburn.core.planning.follow_plan import work_follow
+from evenburn.core.planning.follow_plan import followed_offset_mm, work_follow
 from evenburn.core.planning.mark_plan import MarkWork, wish_for, work_mark
 from evenburn.core.planning.materials import Material
+from evenburn.core.planning.overlap_checks import overlap_checks
 from evenburn.core.planning.placing_checks import bed_checks, blank_checks
-from evenburn.core.planning.survey import survey_mark
+from evenburn.core.planning.recipe import Found, search
+from evenburn.core.planning.stand_off_checks import stand_off_checks
+from evenburn.core.planning.survey import Survey, survey_mark
+from evenburn.core.planning.wish import Wish
 from evenburn.core.proof.board import Board, Burn, Enlargement, draw_board, enlarge, telling_place_mm
 from evenburn.core.proof.lost_places import LostDetail, LostPlace, detail_grid, lost_places
 from evenburn.core.proof.turning import place_on_board
@@ -75,6 +80,85 @@ class ProofPictures:
     offsets: tuple[Enlargement, ...]
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class PieceSurvey:
+    """What the marks of a piece are like and ask for, before any of them is worked.
+
+    Attributes
+    ----------
+    asks : of every mark, in the order of the piece.
+    agreed : wish and recipe of every scanned mark, None for those that are followed: by itself at first, with the focus
+        of the whole batch after `agree`.
+    surveys, inks : of every scanned mark; the ink is kept packed, eight to a byte, until the mark is worked.
+    """
+
+    asks: tuple[FocusAsk, ...]
+    agreed: tuple[tuple[Wish, Found] | None, ...]
+    surveys: tuple[Survey | None, ...]
+    inks: tuple[NDArray[np.uint8] | None, ...]
+
+    def survey(self, index: int) -> Survey:
+        """Return the survey of a scanned mark, its ink unpacked."""
+        survey, ink = self.surveys[index], self.inks[index]
+        assert survey is not None and ink is not None  # noqa: PT018, S101  # asked only for what is scanned
+        bits = np.unpackbits(ink, count=survey.grid.rows * survey.grid.columns)
+        return replace(survey, ink=bits.reshape(survey.grid.rows, survey.grid.columns).astype(np.bool_))
+
+
+def survey_piece(
+    machine: Machine,
+    *,
+    lens: Lens,
+    wood: Wood,
+    piece: Piece,
+    artworks: Mapping[str, Artwork],
+    number: int = 0,
+    faults: Sequence[Check] = (),
+) -> PieceSurvey:
+    """Return what the marks of a piece ask for, each by itself.
+
+    Parameters
+    ----------
+    number : tells this piece from the others of its batch.
+    faults : a mark with a stop among them is not burnt and takes no part in agreeing on a focus.
+    """
+    beam = beam_of_lens(lens)
+    stopped = {fault.mark_id for fault in faults if fault.level == "stop"}
+    asks: list[FocusAsk] = []
+    surveys: list[Survey | None] = []
+    inks: list[NDArray[np.uint8] | None] = []
+    for mark in piece.marks:
+        wish = alone = fixed = survey = ink = None
+        if mark.treatment in ("solid", "photo"):
+            full = survey_mark(machine, piece=piece, mark=mark, wood=wood, artwork=artworks[mark.id])
+            wish = wish_for(machine, lens=lens, beam=beam, curve=wood.curve, piece=piece, mark=mark, survey=full)
+            alone = search(wish)
+            ink = np.packbits(full.ink)
+            survey = replace(full, ink=np.zeros((0, 0), np.bool_))
+        else:
+            fixed = followed_offset_mm(machine, lens=lens, wood=wood, piece=piece, mark=mark)
+        takes_part = not stopped & {"", mark.id}
+        asks.append(
+            FocusAsk(
+                thickness_mm=piece.blank.thickness_mm,
+                piece=number,
+                wish=wish,
+                alone=alone,
+                fixed_offset_mm=fixed,
+                takes_part=takes_part,
+            )
+        )
+        surveys.append(survey)
+        inks.append(ink)
+    return PieceSurvey(asks=tuple(asks), agreed=own_foci(asks), surveys=tuple(surveys), inks=tuple(inks))
+
+
+def agree(surveys: Sequence[PieceSurvey]) -> tuple[PieceSurvey, ...]:
+    """Return the pieces of a batch with their foci agreed. Source: `agree_foci`."""
+    pairs = iter(agree_foci([ask for survey in surveys for ask in survey.asks]))
+    return tuple(replace(survey, agreed=tuple(next(pairs) for _ in survey.asks)) for survey in surveys)
+
+
 def work_piece(
     machine: Machine,
     *,
@@ -87,6 +171,7 @@ def work_piece(
     faults: Sequence[Check] = (),
     faces_of: FacesOf = no_faces,
     least_letter: LeastLetter = no_letter,
+    surveyed: PieceSurvey | None = None,
 ) -> PieceWork:
     """Return a piece worked through from artwork to checks.
 
@@ -98,23 +183,19 @@ def work_piece(
         strokes or gaps are lost.
     least_letter : for a mark's id and what its recipe keeps, in mm, words on the least height its letters need; empty
         for a drawing. Asked as `faces_of`.
+    surveyed : what the piece asks for, its foci agreed with the batch; where not given, it is surveyed here by itself.
     """
-    beam = beam_of_lens(lens)
-    scanned = [mark for mark in piece.marks if mark.treatment in ("solid", "photo")]
-    surveys = [survey_mark(machine, piece=piece, mark=mark, wood=wood, artwork=artworks[mark.id]) for mark in scanned]
-    wishes = [
-        wish_for(machine, lens=lens, beam=beam, curve=wood.curve, piece=piece, mark=mark, survey=survey)
-        for mark, survey in zip(scanned, surveys, strict=True)
-    ]
+    if surveyed is None:
+        alone = survey_piece(machine, lens=lens, wood=wood, piece=piece, artworks=artworks, faults=faults)
+        (surveyed,) = agree([alone])
     works: dict[str, MarkWork] = {}
-    if wishes:
-        for mark, survey, (wish, found) in zip(scanned, surveys, search_together(wishes), strict=True):
-            works[mark.id] = work_mark(wish, found, survey=survey, piece=piece, mark=mark, artwork=artworks[mark.id])
-    for mark in piece.marks:
-        if mark.treatment in ("line", "cut"):
-            works[mark.id] = work_follow(
-                machine, lens=lens, wood=wood, piece=piece, mark=mark, artwork=artworks[mark.id]
-            )
+    for index, mark in enumerate(piece.marks):
+        pair, artwork = surveyed.agreed[index], artworks[mark.id]
+        if pair is None:
+            works[mark.id] = work_follow(machine, lens=lens, wood=wood, piece=piece, mark=mark, artwork=artwork)
+        else:
+            survey = surveyed.survey(index)
+            works[mark.id] = work_mark(*pair, survey=survey, piece=piece, mark=mark, artwork=artwork)
     checks = [*wood_checks(wood, material=material, confirmed=confirmed), *faults]
     lost: dict[str, LostDetail] = {}
     faulty = {fault.mark_id for fault in faults}
@@ -123,6 +204,7 @@ def work_piece(
         if mark.id not in faulty:
             checks += blank_checks(work, piece)
         checks += bed_checks(work, piece)
+        checks += stand_off_checks(work, piece)
         if work.followed is None:
             checks += tone_checks(work, wood)
             checks += look_checks(work, piece)
@@ -140,6 +222,7 @@ def work_piece(
                 checks += [replace(c, remedy=f"{c.remedy} {words}".strip()) for c in told]
         else:
             checks += follow_checks(work, piece, wood=wood)
+    checks += overlap_checks(tuple(works[m.id] for m in piece.marks), piece, wood=wood)
     ordered = sorted(checks, key=lambda c: LEVELS.index(c.level))
     return PieceWork(
         piece=piece,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 import numpy as np
@@ -9,7 +10,7 @@ from numpy.typing import NDArray
 from shapely import MultiPolygon, Polygon
 
 from evenburn.core.layout.place import allowed_mask, inset, mark_on_bed, outline_on_bed, room_mm
-from evenburn.core.motion.bounds import overhang_mm
+from evenburn.core.motion.bounds import boxes_mm, overhang_mm
 from evenburn.core.nouns.check import Check, Fix
 from evenburn.core.nouns.mark import Axis, Piece
 from evenburn.core.planning.mark_plan import MarkWork
@@ -22,6 +23,7 @@ from evenburn.core.units import duration_text
 Box = tuple[float, float, float, float]
 
 NB = "\u00a0"
+TOUCHES_mm = 5e-4  # half of what a program writes
 FIT_STEP_mm = 0.5
 FIT_FAR_mm = 80.0
 SIDES: dict[Axis, tuple[str, str]] = {"x": ("left", "right"), "y": ("below", "above")}
@@ -147,9 +149,26 @@ def bed_checks(work: MarkWork, piece: Piece) -> list[Check]:
         return []
     if any(overhang_mm(box, bed_x_mm=machine.bed_x_mm, bed_y_mm=machine.bed_y_mm)):
         return [_off_bed_check(work, piece, box)]
-    if "run-up" not in work.found.gave_way:
-        return []
-    return [_run_up_check(work, piece)]
+    if "run-up" in work.found.gave_way:
+        return [_run_up_check(work, piece)]
+    moved, _ = boxes_mm(work.events)
+    over = (0.0,) * 4 if moved is None else overhang_mm(moved, bed_x_mm=machine.bed_x_mm, bed_y_mm=machine.bed_y_mm)
+    return [_over_edge_check(work, piece, over)] if max(over) > TOUCHES_mm else []
+
+
+def _over_edge_check(work: MarkWork, piece: Piece, over: tuple[float, ...]) -> Check:
+    """Say that the head goes over the edge after all: what is drawn finer than the survey reaches a little further."""
+    dx, dy = over[0] - over[2], over[1] - over[3]
+    inward = [math.copysign(math.ceil(abs(d) * 10.0) / 10.0, d) for d in (dx, dy)]
+    place = (round(piece.place_bed_mm[0] + inward[0], 1), round(piece.place_bed_mm[1] + inward[1], 1))
+    return Check(
+        level="stop",
+        code="run-up-does-not-fit",
+        mark_id=work.mark.id,
+        text=f"Run-up does not fit: the head would go {max(over):.2f}{NB}mm over the edge of the bed.",
+        remedy=f"Lay the blank's lower left corner at x {place[0]:.1f}, y {place[1]:.1f}{NB}mm or further in.",
+        fixes=(Fix(text="Move inward", price="same time", target="piece", change=(("place_bed_mm", place),)),),
+    )
 
 
 def _off_bed_check(work: MarkWork, piece: Piece, box: Box) -> Check:

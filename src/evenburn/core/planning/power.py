@@ -15,6 +15,7 @@ from evenburn.core.nouns.machine import Machine
 FloatArray = NDArray[np.float64]
 
 LEAST_STEPS = 1000  # an S scale with fewer whole steps is written with decimals
+STEP_SLACK = 1e-9  # of a step: 0.3 × 1000 is 300 for a person and a little less or more in binary
 
 
 def power_word_decimals(machine: Machine) -> int:
@@ -35,10 +36,25 @@ def power_fraction(machine: Machine, *, power_W: ArrayLike) -> FloatArray:
 
 
 def power_word(machine: Machine, *, power_W: ArrayLike) -> FloatArray:
-    """Return the S word of powers, rounded to what can be written; 0 W is 0. [W → S] Definition."""
+    """Return the S word of powers, rounded to what can be written; 0 W is 0. [W → S]
+
+    A power that fires and that the person allows is rounded to a step that does both: at either end of the window the
+    nearest step may lie just outside. No power above 0 is written as none.
+
+    Source
+    ------
+    Definition.
+    """
+    decimals = power_word_decimals(machine)
     word = power_fraction(machine, power_W=power_W) * machine.power_word_max
-    rounded = np.round(word, power_word_decimals(machine))
-    return np.where(np.asarray(power_W) > 0.0, rounded, 0.0)
+    rounded = np.round(word, decimals)
+    least, most = (f * machine.power_word_max for f in (machine.power_least_fraction, machine.power_cap_fraction))
+    steps = 10.0**decimals
+    low, high = math.ceil(least * steps - STEP_SLACK) / steps, math.floor(most * steps + STEP_SLACK) / steps
+    if low <= high:
+        inside = (word >= least * (1.0 - STEP_SLACK)) & (word <= most * (1.0 + STEP_SLACK))
+        rounded = np.where(inside, np.minimum(np.maximum(rounded, low), high), rounded)
+    return np.where(np.asarray(power_W) > 0.0, np.maximum(rounded, 1.0 / steps), 0.0)
 
 
 def settable_power_W(machine: Machine, *, power_W: ArrayLike) -> FloatArray:
@@ -48,10 +64,17 @@ def settable_power_W(machine: Machine, *, power_W: ArrayLike) -> FloatArray:
 
 
 def power_window_W(machine: Machine) -> tuple[float, float]:
-    """Return the least power that fires and the most that the person allows. [W] Definition."""
-    low, high = delivered_power_W(
-        machine, power_fraction=np.array([machine.power_least_fraction, machine.power_cap_fraction])
-    )
+    """Return the least power that fires and the most that the person allows. [W]
+
+    A laser that fires at any power still gets no less than one step of the S word.
+
+    Source
+    ------
+    Definition.
+    """
+    step = 10.0 ** -power_word_decimals(machine) / machine.power_word_max
+    least = max(machine.power_least_fraction, step)
+    low, high = delivered_power_W(machine, power_fraction=np.array([least, machine.power_cap_fraction]))
     return float(low), float(high)
 
 

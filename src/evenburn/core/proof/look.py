@@ -17,7 +17,8 @@ TABLE_SIZE = 16384  # steps of dose in the look-up table, by square root so that
 SCORCH_AB = (5.0, 10.0)  # a*, b* that half-burnt wood has beyond a straight path from bare to full
 GRAIN_HUE = 0.3  # share of the grain's L* that also moves along that path
 SHARE_STEPS, LEVEL_STEPS = 101, 801
-PHASES = 16  # places across one line spacing over which the ripple is averaged
+PHASES = 16  # places from a line to midway between two, over which the ripple is averaged
+LINE_REACH_RADII = 3.0  # so far from a line nothing is left of it but e⁻¹⁸: bare ground, one place serves for all of it
 
 
 def averaged_tone_L(
@@ -29,11 +30,13 @@ def averaged_tone_L(
     ------
     Tones average as reflectance (Murray and Davies's idea, [murray1936]); ripple from [dlmf].
     """
-    phases = (np.arange(PHASES) + 0.5) / PHASES
+    reach = min(0.5, LINE_REACH_RADII * beam_radius_mm / line_spacing_mm)
+    phases = np.append(reach * (np.arange(PHASES) + 0.5) / PHASES, 0.5 * (reach + 0.5))
+    shares = np.append(np.full(PHASES, 2.0 * reach / PHASES), 1.0 - 2.0 * reach)
     factors = ripple_factor(beam_radius_mm=beam_radius_mm, line_spacing_mm=line_spacing_mm, phase=phases)
     with np.errstate(divide="ignore"):
         shifts = np.log10(factors)
-    seen = luminance(tone_L(curve, np.asarray(exposure)[..., None] + shifts)).mean(axis=-1)
+    seen = luminance(tone_L(curve, np.asarray(exposure)[..., None] + shifts)) @ shares
     return np.asarray(lightness_L(seen), dtype=np.float64)
 
 

@@ -11,8 +11,7 @@ import pytest
 
 from evenburn.core.motion.profile import run_up_mm
 from evenburn.core.motion.raster import raster_events, room_needed_mm
-from evenburn.core.motion.timing import lead_mm
-from evenburn.core.motion.timing import program_time_s
+from evenburn.core.motion.timing import lead_mm, program_time_s
 from evenburn.core.nouns.events import Event, Sweep, Travel
 from evenburn.core.nouns.machine import Machine
 from evenburn.core.proof.dose import total_energy_J

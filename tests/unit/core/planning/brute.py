@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 from evenburn.core.nouns.mark import Axis
@@ -13,8 +13,30 @@ from evenburn.core.planning.wish import Wish
 
 SPACINGS_mm = (0.04, 0.05, 0.06, 0.07, 0.08, 0.09, 0.10, 0.11, 0.12, 0.14, 0.16, 0.18, 0.20, 0.25, 0.30)
 # what may give way, least important first
-ORDER = ("detail", "sharpness", "banding", "warp", "photo range", "char", "tone", "run-up", "power")
+ORDER = (
+    "detail",
+    "sharpness",
+    "banding",
+    "warp",
+    "known range",
+    "photo range",
+    "char",
+    "tone",
+    "run-up",
+    "power",
+)
 NOTICED_L = 2.3
+PARAMETERS = (
+    "bare_L",
+    "full_L",
+    "x_mid",
+    "steepness_per_decade",
+    "asymmetry",
+    "reversal_L",
+    "x_reversal",
+    "kappa",
+    "pass_exponent",
+)
 SLACK = 2e-3  # in units of each constraint: the search inverts the curve by table, the loops by bisection
 
 
@@ -29,7 +51,11 @@ class Candidate:
     speed_mm_per_s: float
     power_W: float
     time_s: float
+    ripple_L: float
+    detail_mm: float
+    tone_L_sd: float
     excess: dict[str, float]
+    one_way: bool = False
 
     def broken(self, *, slack: float = 0.0) -> tuple[str, ...]:
         return tuple(name for name in ORDER if self.excess[name] > slack)
@@ -60,6 +86,30 @@ def exposure_of(c: CharacteristicCurve, tone: float) -> float:
         else:
             high = middle
     return low
+
+
+def moved(c: CharacteristicCurve, name: str, by: float) -> CharacteristicCurve:
+    return replace(c, **{name: getattr(c, name) + by})
+
+
+def slope_at(c: CharacteristicCurve, tone: float, near: float) -> float:
+    """Return the slope where a curve has a tone, found by bisection about an exposure."""
+    way = -1.0 if c.full_L < c.bare_L else 1.0
+    low, high = near - 0.05, near + 0.05
+    for _ in range(60):
+        middle = 0.5 * (low + high)
+        low, high = (middle, high) if way * (tone_of(c, middle) - tone) < 0.0 else (low, middle)
+    return (tone_of(c, low + 1e-4) - tone_of(c, low - 1e-4)) / 2e-4
+
+
+def derivatives(c: CharacteristicCurve, of: Callable[[CharacteristicCurve], float]) -> list[float]:
+    return [(of(moved(c, name, 1e-4)) - of(moved(c, name, -1e-4))) / 2e-4 for name in PARAMETERS]
+
+
+def deviation(c: CharacteristicCurve, by: list[float]) -> float:
+    """Return √(J C Jᵀ), summed in loops."""
+    many = range(len(by))
+    return math.sqrt(max(0.0, sum(by[i] * float(c.covariance[i][k]) * by[k] for i in many for k in many)))
 
 
 def inverse_erf(share: float) -> float:
@@ -99,6 +149,15 @@ def step_s(p: float, a: float, j: float | None) -> float:
     return 2.0 * math.sqrt(p / a) if j is None else 4.0 * (p / (2.0 * j)) ** (1.0 / 3.0)
 
 
+def way_s(length: float, v: float, a: float, j: float | None) -> float:
+    """Return the time of a rapid from rest to rest; with jerk only where it reaches its speed."""
+    ramp = ramp_s(v, a, j)
+    if length >= v * ramp:
+        return length / v + ramp
+    assert j is None
+    return 2.0 * math.sqrt(length / a)
+
+
 def watts(wish: Wish, fraction: float) -> float:
     points = wish.machine.power_curve
     for (f0, w0), (f1, w1) in pairwise(points):
@@ -119,10 +178,23 @@ def top_speed(wish: Wish, axis: Axis) -> float:
     return low
 
 
-def candidates(wish: Wish) -> Iterator[Candidate]:
-    """Yield every candidate with what it exceeds; constraints that a held setting decides included."""
+def candidates(wish: Wish) -> list[Candidate]:
+    """Return every candidate with what it exceeds; constraints that a held setting decides included."""
+    tried = list(_candidates(wish))
+    burnable = [c for c in tried if c.excess["run-up"] <= 1e-9 and c.excess["power"] <= 1e-9] or tried
+    known = min(c.tone_L_sd for c in burnable)
+    for c in tried:
+        c.excess["known range"] = c.tone_L_sd - known - NOTICED_L
+    return tried
+
+
+def _candidates(wish: Wish) -> Iterator[Candidate]:
     m, c, hold, beam = wish.machine, wish.curve, wish.hold, wish.beam
     wished = exposure_of(c, wish.tone_L)
+    slope = (tone_of(c, wished + 1e-4) - tone_of(c, wished - 1e-4)) / 2e-4
+    here = tone_of(c, wished)
+    steeper = deviation(c, derivatives(c, lambda curve: slope_at(curve, here, wished)))
+    shape = derivatives(c, lambda curve: tone_of(curve, wished))
     share = 10.0 ** min(exposure_of(c, 0.5 * (c.bare_L + wish.tone_L)) - wished, -1e-3)
     reach = math.sqrt(2.0) * max(inverse_erf(share), inverse_erf(1.0 - share))
     least, most = watts(wish, m.power_least_fraction), watts(wish, m.power_cap_fraction)
@@ -135,6 +207,10 @@ def candidates(wish: Wish) -> Iterator[Candidate]:
         offsets = [wish.common_offset_mm]
     spacings = SPACINGS_mm if hold.line_spacing_mm is None else (hold.line_spacing_mm,)
     own = [wish.sharpness_mm, *(x for x in (wish.widths.stroke_mm, wish.widths.gap_mm) if x is not None)]
+    if hold.direction is not None:
+        ways = [hold.direction == "one way"]
+    else:
+        ways = [False, True] if m.reversal_sd_mm > 0.0 else [False]
     axes: tuple[Axis, ...] = ("x", "y") if hold.scan_axis is None else (hold.scan_axis,)
 
     def radius(z: float) -> float:
@@ -162,7 +238,8 @@ def candidates(wish: Wish) -> Iterator[Candidate]:
             )
             to_sharp, to_soft = c.kappa * math.log10(sharp / w), c.kappa * math.log10(soft / w)
             for p in spacings:
-                crest, trough = lines_sum(sharp, p, 0.0), lines_sum(sharp, p, 0.5)
+                crest, trough = (max(lines_sum(sharp, p, place), 1e-300) for place in (0.0, 0.5))
+                soft_crest = lines_sum(soft, p, 0.0)
                 sees = unseen(wish.tone_L, p, wish.reading_distance_mm) * wish.banding_factor
                 for n in (1, 2) if hold.passes is None else (hold.passes,):
                     for v in sorted(speeds):
@@ -174,36 +251,49 @@ def candidates(wish: Wish) -> Iterator[Candidate]:
                             power = hold.power_W
                             x = math.log10(n * power / (v * p)) + shift
                         on, off = x + to_sharp + math.log10(crest), x + to_sharp + math.log10(trough)
+                        ripple = abs(tone_of(c, on) - tone_of(c, off))
+                        ripple += min(steeper * (on - off), steeper / abs(slope) * ripple)
                         middle = tone_of(c, x)
-                        detail = reach * math.hypot(soft, 2.0 * v * m.rise_time_s) + 0.5 * p
+                        by = [*shape[:7], slope * math.log10(2e3 * w / v), slope * math.log10(n)]
+                        known = deviation(c, by)
                         lines = profile.rows_mm / p
-                        each = 2.0 * ramp_s(v, a, m.jerk_mm_per_s3) + step_s(p, across, m.jerk_mm_per_s3)
-                        time = n * (
-                            profile.hull_mm2 / (p * v) + lines * (each + m.line_overhead_s) + profile.wander_mm / v
-                        )
-                        yield Candidate(
-                            axis=axis,
-                            passes=n,
-                            spacing_mm=p,
-                            offset_mm=z,
-                            speed_mm_per_s=v,
-                            power_W=power,
-                            time_s=time,
-                            excess={
-                                "detail": detail - min(own),
-                                "sharpness": detail - wish.sharpness_mm,
-                                "banding": abs(tone_of(c, on) - tone_of(c, off)) - sees,
-                                "warp": max(
-                                    abs(tone_of(c, x + to_soft) - middle), abs(tone_of(c, x + to_sharp) - middle)
-                                )
-                                - NOTICED_L,
-                                "photo range": -1.0 if faint is None else least - power * faint,
-                                "char": on - c.x_char,
-                                "tone": -1.0 if hold.power_W is None else abs(middle - wish.tone_L) - NOTICED_L,
-                                "run-up": v - limit,
-                                "power": max(least - power, power - most),
-                            },
-                        )
+                        each = 2.0 * ramp_s(v, a, m.jerk_mm_per_s3) + m.line_overhead_s
+                        across_s = step_s(p, across, m.jerk_mm_per_s3)
+                        for one_way in ways:
+                            apart = 0.0 if one_way else m.reversal_sd_mm
+                            detail = reach * math.sqrt(soft**2 + (2.0 * v * m.rise_time_s) ** 2 + apart**2) + 0.5 * p
+                            turn_s = across_s
+                            if one_way:
+                                back_mm = profile.hull_mm2 / profile.rows_mm + v * ramp_s(v, a, m.jerk_mm_per_s3)
+                                turn_s = max(across_s, way_s(back_mm, m.rapid_mm_per_s, a, m.jerk_mm_per_s3))
+                            time = n * (profile.hull_mm2 / (p * v) + lines * (each + turn_s) + profile.wander_mm / v)
+                            yield Candidate(
+                                axis=axis,
+                                passes=n,
+                                spacing_mm=p,
+                                offset_mm=z,
+                                speed_mm_per_s=v,
+                                power_W=power,
+                                time_s=time,
+                                ripple_L=ripple,
+                                detail_mm=detail,
+                                tone_L_sd=known,
+                                one_way=one_way,
+                                excess={
+                                    "detail": detail - min(own),
+                                    "sharpness": detail - wish.sharpness_mm,
+                                    "banding": ripple - sees,
+                                    "warp": max(
+                                        abs(tone_of(c, x + to_soft) - middle), abs(tone_of(c, x + to_sharp) - middle)
+                                    )
+                                    - NOTICED_L,
+                                    "photo range": -1.0 if faint is None else least - power * faint,
+                                    "char": max(on, x + to_soft + math.log10(soft_crest)) - c.x_char,
+                                    "tone": -1.0 if hold.power_W is None else abs(middle - wish.tone_L) - NOTICED_L,
+                                    "run-up": v - limit,
+                                    "power": max(least - power, power - most),
+                                },
+                            )
 
 
 def rank(broken: tuple[str, ...]) -> int:

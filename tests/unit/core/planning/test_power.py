@@ -58,6 +58,25 @@ def test_power_lies_straight_between_the_points_of_the_curve() -> None:
     assert power_fraction(MACHINE, power_W=[2.0, 17.5, 45.5]) == pytest.approx([0.05, 0.3, 0.75], rel=1e-12)
 
 
+@SCALES
+@pytest.mark.parametrize(("least", "cap"), [(0.1, 0.8), (0.13255, 0.71177), (0.3, 0.3049), (1 / 3, 2 / 3)])
+def test_what_fires_and_is_allowed_still_does_as_it_is_written(
+    power_word_max: float, decimals: int, least: float, cap: float
+) -> None:
+    bench = machine(power_word_max=power_word_max, power_least_fraction=least, power_cap_fraction=cap)
+    low_W, high_W = power_window_W(bench)
+    words = power_word(bench, power_W=np.linspace(low_W, high_W, 500))
+    # a step of 1/1000 of the scale or less lies in each of these windows
+    assert words.min() >= least * power_word_max * (1.0 - 1e-12)
+    assert words.max() <= cap * power_word_max * (1.0 + 1e-12)
+    assert float(f"{words.min():.{decimals}f}") == words.min()
+
+
+def test_a_power_outside_the_window_is_written_as_it_is() -> None:
+    bench = machine(power_least_fraction=0.1, power_cap_fraction=0.8)
+    assert power_word(bench, power_W=[2.0, 60.0]).tolist() == [50.0, 1000.0]  # 2 W are half of the first tenth's 4 W
+
+
 def test_full_power_is_the_greatest_word_and_no_power_is_nought() -> None:
     assert power_word(MACHINE, power_W=[60.0, 0.0]).tolist() == [1000.0, 0.0]
     assert float(settable_power_W(MACHINE, power_W=0.0)) == 0.0
@@ -65,6 +84,12 @@ def test_full_power_is_the_greatest_word_and_no_power_is_nought() -> None:
 
 def test_the_window_runs_from_the_least_that_fires_to_the_cap() -> None:
     assert power_window_W(MACHINE) == pytest.approx((4.0, 48.4), rel=1e-12)  # 31 + 0.3/0.5 · 29 W
+
+
+def test_a_laser_that_fires_at_any_power_gets_one_step_at_least() -> None:
+    bench = machine(power_least_fraction=0.0)
+    assert power_window_W(bench)[0] == pytest.approx(0.04, rel=1e-12)  # a thousandth, of 4 W at a tenth
+    assert power_word(bench, power_W=[1e-9, 0.04]).tolist() == [1.0, 1.0]
 
 
 def test_full_power_seconds_count_each_moment_by_its_fraction() -> None:
