@@ -75,7 +75,8 @@ class Found:
     """The best candidate: its settings, what it takes, and which constraints had to give way, with their amounts.
 
     `ripple_L` is the banding where the blank brings the surface nearest to focus, `banding_L` the same on a curve as steep
-    as its uncertainty leaves it: what the constraint is judged by.
+    as its uncertainty leaves it: what the constraint is judged by. `decades_to_char` is how far the hottest place of the
+    board stays below the char limit, in factors of ten of power.
     """
 
     axis: Axis
@@ -90,6 +91,7 @@ class Found:
     gave_way: tuple[str, ...]
     direction: Direction = "both ways"
     amounts: tuple[Amount, ...] = ()
+    decades_to_char: float = math.inf
     banding_L: float = 0.0
 
     def rank(self) -> int:
@@ -304,6 +306,7 @@ class Table:
         """Return one candidate, given by an index of one element a dimension, as if nothing gave way. Definition."""
         d, n, p, z, v = (int(i[0]) for i in at)
         return Found(
+            decades_to_char=-float(self.picked(self.excess["char"], at)[0]),
             axis=self.axis,
             speed_mm_per_s=float(self.grid.speed_mm_per_s[v]),
             line_spacing_mm=float(self.grid.spacing_mm[p]),

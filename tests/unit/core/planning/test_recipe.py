@@ -310,3 +310,28 @@ def test_banding_falls_with_the_focus_offset_and_rises_with_the_spacing() -> Non
 def test_without_room_limit_nothing_holds_the_speed_back() -> None:
     free = without_room_limit(wish(room_mm={"x": (0.0, 0.0), "y": (0.0, 0.0)}))
     assert speed_limit_mm_per_s(BENCH, axis="x", room_mm=min(free.room_mm["x"])) > BENCH.speed_max_mm_per_s
+
+
+def test_the_power_solved_over_the_ripple_stays_below_the_char_limit() -> None:
+    """Wide lines and a spot far too narrow for them: the mean tone would ask for a power whose crests char."""
+    asked = wish(tone_L=45.0, hold=Hold(line_spacing_mm=0.3, focus_offset_mm=0.0), reading_distance_mm=3000.0)
+    found = search(asked)
+    recipe = recipe_of(asked, found, air_kPa=None)
+    assert "char" in found.gave_way or recipe.power_W <= found.power_W * 10.0 ** max(found.decades_to_char, 0.0) * 1.001
+    free = search(wish())
+    assert free.decades_to_char > 0.0
+    # tenfold the distance in decades is as many times the power: at the limit itself nothing is left
+    at_limit = replace(
+        wish(), hold=Hold(power_W=free.power_W * 10.0**free.decades_to_char, speed_mm_per_s=free.speed_mm_per_s)
+    )
+    held = replace(
+        at_limit,
+        hold=replace(
+            at_limit.hold,
+            line_spacing_mm=free.line_spacing_mm,
+            focus_offset_mm=free.focus_offset_mm,
+            passes=free.passes,
+            scan_axis=free.axis,
+        ),
+    )
+    assert search(held).decades_to_char == pytest.approx(0.0, abs=1e-9)
