@@ -36,9 +36,11 @@ def _narrowest_px(shape: NDArray[np.uint8], *, open_outside: bool, of_length_px:
     ridge[[0, -1], :] = ridge[:, [0, -1]] = False
     if not ridge.any():
         return None
-    _, labels, about, _ = cv2.connectedComponentsWithStats(ridge.astype(np.uint8), connectivity=8)
+    lone = ridge.view(np.uint8)
+    together = cv2.boxFilter(lone, -1, (3, 3), normalize=False, borderType=cv2.BORDER_CONSTANT) * lone
     along = distance[ridge]
-    tip = (along < TIP_px) & (about[labels[ridge], cv2.CC_STAT_AREA] < 3)
+    # alone or in a pair: nowhere in the neighbourhood has a ridge pixel more than one other beside it
+    tip = (along < TIP_px) & (cv2.dilate(together, np.ones((3, 3), np.uint8))[ridge] < 3)
     middle = along[~tip]
     if middle.size == 0:  # nothing but specks
         middle = along

@@ -30,6 +30,7 @@ CELL_MOST_mm = 1.0
 MOST_SHAPES = 1200  # with more of them the cells are made coarser, so that neighbours count as one shape
 COARSER = 1.5
 SURVEY_CELL_mm = 0.5
+SURVEY_LINE_mm = 0.25  # every so many lines count for the recipe search
 TURNS_mm = (4.0, 8.0, 16.0, 32.0, 64.0, 128.0, 256.0)  # for the recipe search: turns from slow to fast lines
 
 
@@ -394,7 +395,7 @@ def parted_profiles(ink: NDArray[np.bool_], *, axis: Axis, pixel_mm: float) -> t
     lines = np.ascontiguousarray(ink if axis == "x" else ink.T)
     if not lines.any():
         return ()
-    patch = Patch(power_W=lines.astype(np.float32), along_origin_mm=0.0, cross_origin_mm=0.0)
+    patch = Patch(power_W=lines.view(np.uint8), along_origin_mm=0.0, cross_origin_mm=0.0)
     cell = max(pixel_mm, SURVEY_CELL_mm)
     shapes = find_shapes([patch], pixel_mm=pixel_mm, cell_mm=cell)
     while shapes.count > MOST_SHAPES:
@@ -404,27 +405,34 @@ def parted_profiles(ink: NDArray[np.bool_], *, axis: Axis, pixel_mm: float) -> t
         return ()
     from evenburn.core.layout.joining import compiled  # late: numba takes half a second
 
-    edges = np.diff(lines.view(np.int8), axis=1, prepend=0, append=0)
-    row, start = np.nonzero(edges == 1)
-    _, end = np.nonzero(edges == -1)
-    cells = _cells(max(lines.shape), from_mm=0.0, pixel_mm=pixel_mm, cell_mm=cell)
-    at_cell = [cells[row], cells[start]]
-    shape = shapes.label[at_cell[0], at_cell[1]] - 1
     first, last = shapes.rows_of_shapes()
     owner = np.arange(shapes.count, dtype=np.int64)
-    found: list[InkProfile] = []
+    owners: list[IntArray] = []
     for turn in TURNS_mm:
         owner = compiled()(first, last, owner, turn / cell, 0.0)
         islands = len(np.unique(owner))
         if islands == 1:
             break
-        if not found or islands < found[-1].islands:
-            found.append(_profile(row, start, end, island=owner[shape], axis=axis, islands=islands, pixel_mm=pixel_mm))
-    return tuple(found)
+        if not owners or islands < len(np.unique(owners[-1])):
+            owners.append(owner.copy())
+    if not owners:
+        return ()
+    each_line = max(1, int(SURVEY_LINE_mm / pixel_mm))
+    padded = np.zeros((-(-lines.shape[0] // each_line), lines.shape[1] + 2), np.bool_)
+    padded[:, 1:-1] = lines[::each_line]
+    flat = np.flatnonzero(padded[:, 1:] != padded[:, :-1])  # where runs begin and end, by turns
+    row, start = np.divmod(flat[::2], lines.shape[1] + 1)
+    end = flat[1::2] % (lines.shape[1] + 1)
+    cells = _cells(max(lines.shape), from_mm=0.0, pixel_mm=pixel_mm, cell_mm=cell)
+    shape = shapes.label[cells[row * each_line], cells[start]] - 1
+    return tuple(
+        _profile(row, start, end, island=island[shape], axis=axis, pixel_mm=pixel_mm, line_mm=each_line * pixel_mm)
+        for island in owners
+    )
 
 
 def _profile(
-    row: IntArray, start: IntArray, end: IntArray, *, island: IntArray, axis: Axis, islands: int, pixel_mm: float
+    row: IntArray, start: IntArray, end: IntArray, *, island: IntArray, axis: Axis, pixel_mm: float, line_mm: float
 ) -> InkProfile:
     """Return the profile of runs of ink, (M,) each, that belong to islands."""
     order = np.lexsort((start, row, island))
@@ -435,15 +443,15 @@ def _profile(
     wander_px = 0.5 * float((np.abs(np.diff(first)) + np.abs(np.diff(last)))[same].sum())
     opens = np.flatnonzero(np.diff(island[begins], prepend=-1))
     counts = np.diff(np.append(opens, begins.size))
-    middles = np.stack(
-        (np.add.reduceat(0.5 * (first + last), opens) / counts, np.add.reduceat(row[begins], opens) / counts), axis=1
-    )
+    along_mm = pixel_mm * np.add.reduceat(0.5 * (first + last), opens) / counts
+    across_mm = line_mm * np.add.reduceat(row[begins], opens) / counts
+    middles = np.stack((along_mm, across_mm), axis=1)
     tour = middles[tour_order(middles)]
     return InkProfile(
         axis=axis,
-        hull_mm2=float((last - first).sum()) * pixel_mm**2,
-        rows_mm=begins.size * pixel_mm,
+        hull_mm2=float((last - first).sum()) * pixel_mm * line_mm,
+        rows_mm=begins.size * line_mm,
         wander_mm=wander_px * pixel_mm,
-        islands=islands,
-        hops_mm=float(np.hypot(*np.diff(tour, axis=0).T).sum()) * pixel_mm,
+        islands=len(opens),
+        hops_mm=float(np.hypot(*np.diff(tour, axis=0).T).sum()),
     )

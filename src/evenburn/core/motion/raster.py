@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -165,13 +166,7 @@ def sweep_of(machine: Machine, line: Line, *, axis: Axis, speed_mm_per_s: float,
     `lead_mm`, `run_up_mm`.
     """
     sign = 1.0 if forward else -1.0
-    room = float(
-        run_up_mm(
-            speed_mm_per_s,
-            accel_mm_per_s2=accel_mm_per_s2(machine, axis=axis),
-            jerk_mm_per_s3=machine.jerk_mm_per_s3,
-        )
-    )
+    room = _run_up_mm(speed_mm_per_s, accel_mm_per_s2(machine, axis=axis), machine.jerk_mm_per_s3)
     edges = line.edges_mm if forward else line.edges_mm[::-1]
     edges = edges - sign * lead_mm(machine, speed_mm_per_s=speed_mm_per_s)
     return Sweep(
@@ -185,11 +180,18 @@ def sweep_of(machine: Machine, line: Line, *, axis: Axis, speed_mm_per_s: float,
     )
 
 
+@lru_cache(maxsize=256)  # the same for all lines of a mark
+def _run_up_mm(speed_mm_per_s: float, accel: float, jerk: float | None) -> float:
+    return float(run_up_mm(speed_mm_per_s, accel_mm_per_s2=accel, jerk_mm_per_s3=jerk))
+
+
 def _join_turn(machine: Machine, before: Sweep, after: Sweep) -> tuple[Sweep, Sweep]:
     """Let two neighbouring lines turn at one place where that is quicker than travelling between two."""
     if (before.end_mm > before.start_mm) == (after.end_mm > after.start_mm):
         return before, after  # one way: the head has to come back
     gap_mm = after.start_mm - before.end_mm
+    if gap_mm == 0.0:
+        return before, after
     step_mm = after.cross_mm - before.cross_mm
     forward = before.end_mm > before.start_mm
     along, cross = (gap_mm, step_mm) if before.axis == "x" else (step_mm, gap_mm)

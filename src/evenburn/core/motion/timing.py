@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Sequence
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -41,20 +43,40 @@ def travel_time_s(machine: Machine, *, dx_mm: float, dy_mm: float) -> float:
     ------
     [biagiotti2008], 3.2 and 3.4 along the line, each axis within its own acceleration.
     """
-    length_mm = float(np.hypot(dx_mm, dy_mm))
+    return _travel_time_s(
+        dx_mm,
+        dy_mm,
+        rapid_mm_per_s=machine.rapid_mm_per_s,
+        accel_x_mm_per_s2=machine.accel_x_mm_per_s2,
+        accel_y_mm_per_s2=machine.accel_y_mm_per_s2,
+        jerk_mm_per_s3=machine.jerk_mm_per_s3,
+    )
+
+
+@lru_cache(maxsize=16384)  # the same step is made from line to line
+def _travel_time_s(
+    dx_mm: float,
+    dy_mm: float,
+    *,
+    rapid_mm_per_s: float,
+    accel_x_mm_per_s2: float,
+    accel_y_mm_per_s2: float,
+    jerk_mm_per_s3: float | None,
+) -> float:
+    length_mm = math.hypot(dx_mm, dy_mm)
     if length_mm == 0.0:
         return 0.0
     limits = [
         limit * length_mm / abs(part)
-        for part, limit in ((dx_mm, machine.accel_x_mm_per_s2), (dy_mm, machine.accel_y_mm_per_s2))
+        for part, limit in ((dx_mm, accel_x_mm_per_s2), (dy_mm, accel_y_mm_per_s2))
         if part != 0.0
     ]
     return float(
         move_time_s(
             length_mm,
-            speed_mm_per_s=machine.rapid_mm_per_s,
+            speed_mm_per_s=rapid_mm_per_s,
             accel_mm_per_s2=min(limits),
-            jerk_mm_per_s3=machine.jerk_mm_per_s3,
+            jerk_mm_per_s3=jerk_mm_per_s3,
         )
     )
 
@@ -85,19 +107,32 @@ def program_time_s(machine: Machine, events: Iterable[Event]) -> float:
     """
     total_s = 0.0
     at: tuple[float, float] | None = None
+    swept: dict[tuple[Axis, float], list[float]] = {}  # lengths of alike sweeps, reckoned together
+    ways: dict[tuple[float, float], float] = {}  # most steps from line to line are the same
     for event in events:
         if isinstance(event, Travel):
             if at is not None:
-                total_s += travel_time_s(machine, dx_mm=event.to_mm[0] - at[0], dy_mm=event.to_mm[1] - at[1])
+                way = (round(event.to_mm[0] - at[0], 9), round(event.to_mm[1] - at[1], 9))
+                if way not in ways:
+                    ways[way] = travel_time_s(machine, dx_mm=way[0], dy_mm=way[1])
+                total_s += ways[way]
             at = event.to_mm
         elif isinstance(event, Sweep):
-            total_s += sweep_time_s(machine, event)
+            swept.setdefault((event.axis, event.speed_mm_per_s), []).append(event.end_mm - event.start_mm)
             at = (event.end_mm, event.cross_mm) if event.axis == "x" else (event.cross_mm, event.end_mm)
         elif isinstance(event, Trace):
             total_s += machine.line_overhead_s + float(trace_times_s(machine, event).sum())
             at = (float(event.points_mm[-1, 0]), float(event.points_mm[-1, 1]))
         elif isinstance(event, Dwell):
             total_s += event.time_s
+    for (axis, speed), lengths in swept.items():
+        times = move_time_s(
+            np.array(lengths),
+            speed_mm_per_s=speed,
+            accel_mm_per_s2=accel_mm_per_s2(machine, axis=axis),
+            jerk_mm_per_s3=machine.jerk_mm_per_s3,
+        )
+        total_s += len(lengths) * machine.line_overhead_s + float(times.sum())
     return total_s
 
 
