@@ -61,4 +61,4 @@ bench: $(READY)
 	@$(PY) bench/run.py
 
 soak: $(READY)
-	@$(PY) -m pytest tests/property -q --hypothesis-profile=soak
+	@$(PY) -m pytest tests/property tests/service/test_motion_card.py -q --hypothesis-profile=soak

@@ -24,6 +24,7 @@ from pathlib import Path
 RUNS = Path(__file__).resolve().parent / "runs"
 PROGRAM_LINES = 1_000_000
 SEARCHES = 20
+FITS = 5
 MARK_mm = (300.0, 200.0)
 EVENBURN = (sys.executable, "-m", "evenburn")
 
@@ -117,6 +118,34 @@ def lay_out_mark(folder: Path) -> Path:
     return folder
 
 
+def _demo_card(folder: Path) -> Path:
+    """Lay out the demo's card with its photograph, and read it once."""
+    folder.mkdir()
+    for name in ("card.json", "photo.jpg"):
+        with resources.as_file(resources.files("evenburn") / "assets" / "demo" / "cards" / "hard-maple" / name) as file:
+            (folder / name).write_bytes(file.read_bytes())
+    reading = folder / "reading.json"
+    run_once((*EVENBURN, "read", str(folder / "photo.jpg"), "--card", str(folder / "card.json"), "--to", str(reading)))
+    return folder
+
+
+def measure_fit(reading: Path) -> float:
+    """Return the median time of a fit of one reading, its model chosen by evidence. [s]"""
+    from evenburn.adapters.formats.reading_json import read_reading  # only this process needs it
+    from evenburn.adapters.formats.wood_toml import shipped_wood
+    from evenburn.core.card.learning import belief_of_wood, learn
+    from evenburn.core.nouns.provenance import Provenance
+
+    read = [read_reading(reading, name=reading.name)]
+    belief = belief_of_wood(shipped_wood("hard-maple").curve)
+    times_s = []
+    for _ in range(FITS):
+        start_s = time.perf_counter()
+        learn(read, belief, provenance=Provenance(kind="fitted"))
+        times_s.append(time.perf_counter() - start_s)
+    return statistics.median(times_s)
+
+
 def lay_out_names(folder: Path) -> Path:
     """Write a batch whose one piece has a list of two hundred names, and return its folder."""
     folder.mkdir()
@@ -205,7 +234,7 @@ def weigh(job: Job) -> Weighed:
     walls_s, peaks_MB = [], []
     for _ in range(job.runs):
         wall_s, peak_MB, output = run_once(job.command)
-        own = {"--search", "--front"} & {*job.command}
+        own = {"--search", "--front", "--fit"} & {*job.command}
         walls_s.append(float(output.split()[-1]) if own else wall_s)
         peaks_MB.append(peak_MB)
     return Weighed(job=job, wall_s=statistics.median(walls_s), peak_MB=max(peaks_MB))
@@ -218,13 +247,21 @@ def jobs(folder: Path) -> tuple[Job, ...]:
     plan_mark = (*EVENBURN, "plan", str(mark), "--to", str(folder / "planned"), "--date", "2026-06-09")
     demo = (*EVENBURN, "demo", "--to", str(folder / "demo"), "--date", "2026-06-09")
     verify = (*EVENBURN, "verify", str(program), "--machine", str(mark / "machine.toml"))
-    search, front = ((sys.executable, str(Path(__file__).resolve()), part) for part in ("--search", "--front"))
+    card = _demo_card(folder / "card")
+    read = (*EVENBURN, "read", str(card / "photo.jpg"), "--card", str(card / "card.json"), "--to", str(card / "r.json"))
+    fit = (*EVENBURN, "fit", str(card / "reading.json"), "--wood", "hard-maple", "--to", str(card / "c.json"))
+    here = (sys.executable, str(Path(__file__).resolve()))
+    search, front = ((*here, part) for part in ("--search", "--front"))
+    fit_alone = (*here, "--fit", str(card / "reading.json"))
     return (
         Job(name="the whole demo", command=demo, runs=1, target_s=30.0, target_MB=1500.0),
         Job(name="one solid mark, 300 x 200 mm at 0.08 mm", command=plan_mark, runs=3, target_s=6.0),
         Job(name=f"recipe search alone, median of {SEARCHES}", command=search, runs=1, target_s=0.5),
         Job(name=f"recipe with its front and what binds, median of {SEARCHES}", command=front, runs=1, target_s=0.3),
         Job(name="200 names fitted and checked", command=(*EVENBURN, "check", str(names)), runs=3, target_s=10.0),
+        Job(name="read a photograph of 12 megapixels", command=read, runs=3, target_s=3.0, target_MB=800.0),
+        Job(name="fit a curve to it and draw it, start-up included", command=fit, runs=3, target_s=None),
+        Job(name=f"fit alone, median of {FITS}", command=fit_alone, runs=1, target_s=1.0),
         Job(name="verify a program of 1,000,000 lines", command=verify, runs=3, target_s=None),
     )
 
@@ -271,10 +308,16 @@ def main() -> None:
     arguments = argparse.ArgumentParser(description=__doc__)
     arguments.add_argument("--search", action="store_true", help="only time the recipe search, in this process")
     arguments.add_argument("--front", action="store_true", help="only time a recipe with its front, in this process")
+    arguments.add_argument(
+        "--fit", type=Path, metavar="READING", help="only time the fit of a reading, in this process"
+    )
     arguments.add_argument("--no-save", action="store_true", help="print only")
     chosen = arguments.parse_args()
     if chosen.search or chosen.front:
         print(f"{measure_recipe(front=chosen.front):.6f}")
+        return
+    if chosen.fit:
+        print(f"{measure_fit(chosen.fit):.6f}")
         return
     machine = machine_line(os.getloadavg()[0])
     print(machine, flush=True)

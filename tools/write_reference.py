@@ -17,9 +17,14 @@ import typer
 from pydantic import BaseModel
 
 from evenburn.adapters.formats.batch_toml import BatchTable
+from evenburn.adapters.formats.beam_json import BeamDocument
+from evenburn.adapters.formats.card_json import CardDocument
 from evenburn.adapters.formats.machine_toml import MachineTable
+from evenburn.adapters.formats.motion_json import MotionDocument
 from evenburn.adapters.formats.ngc_reader.findings import RULES
+from evenburn.adapters.formats.outcome_json import OutcomeDocument
 from evenburn.adapters.formats.plan_json import plan_schema
+from evenburn.adapters.formats.reading_json import ReadingDocument
 from evenburn.adapters.formats.wood_toml import CurveDocument, WoodTable, materials, shipped_ids, shipped_wood
 from evenburn.cli.main import app
 from evenburn.core.response.curve import tone_range_L
@@ -32,6 +37,14 @@ WRITTEN_BY_PEOPLE: dict[str, tuple[type[BaseModel], str]] = {
     "batch": (BatchTable, "evenburn batch.toml"),
     "wood": (WoodTable, "evenburn woods/NAME.toml"),
     "curve": (CurveDocument, "evenburn curve.json"),
+    "motion": (MotionDocument, "evenburn motion.json"),
+    "beam": (BeamDocument, "evenburn beam.json"),
+}
+TOLD_ELSEWHERE = {"reading": {"CardDocument", *CardDocument.model_json_schema()["$defs"]}}  # it holds the card whole
+
+WRITTEN_BY_US: dict[str, tuple[type[BaseModel], str]] = {
+    "card": (CardDocument, "evenburn card.json"),
+    "outcome": (OutcomeDocument, "evenburn outcome.json"),
 }
 
 
@@ -69,6 +82,10 @@ def schemas() -> dict[str, dict[str, Any]]:
         name: {"$schema": DIALECT, "title": title, **_plain(model.model_json_schema(), drop_null=True)}
         for name, (model, title) in WRITTEN_BY_PEOPLE.items()
     }
+    for name, (model, title) in WRITTEN_BY_US.items():
+        made[name] = {"$schema": DIALECT, "title": title, **_plain(model.model_json_schema(), drop_null=False)}
+    reading = _plain(ReadingDocument.model_json_schema(), drop_null=False)
+    made["reading"] = {"$schema": DIALECT, "title": "evenburn reading.json", **reading}
     plan = plan_schema()
     made["plan"] = {"$schema": DIALECT, "title": plan["title"], **_plain(plan, drop_null=False)}
     return made
@@ -168,6 +185,8 @@ def key_tables(schema: dict[str, Any], *, stem: str) -> dict[str, str]:
     needed = stem == "plan"
     tables = {stem: key_table(schema, schema, all_needed=needed)}
     for name, table in schema.get("$defs", {}).items():
+        if name in TOLD_ELSEWHERE.get(stem, ()):
+            continue
         word = re.sub(r"(Table|Document)$", "", name)
         slug = re.sub(r"(?<=[a-z])(?=[A-Z])", "-", word).lower()
         tables[f"{stem}.{slug}"] = key_table(table, schema, all_needed=needed)

@@ -12,8 +12,22 @@ from house.source import CORE, ROOT, python_files, text_of
 
 REFERENCE = ROOT / "docs" / "reference"
 HOW = ROOT / "docs" / "how-it-works"
-PAGES = ("batch", "commands", "curve", "machine", "output", "plan", "program", "wood")
-SCHEMAS = ("batch", "curve", "machine", "plan", "wood")
+PAGES = (
+    "batch",
+    "beam",
+    "card",
+    "commands",
+    "curve",
+    "machine",
+    "motion",
+    "outcome",
+    "output",
+    "plan",
+    "program",
+    "reading",
+    "wood",
+)
+SCHEMAS = ("batch", "beam", "card", "curve", "machine", "motion", "outcome", "plan", "reading", "wood")
 
 
 @pytest.fixture(scope="module")

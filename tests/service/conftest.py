@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import shutil
 from collections.abc import Callable
-from importlib import resources
 from pathlib import Path
 
 import pytest
@@ -66,7 +65,7 @@ ART = """<svg xmlns="http://www.w3.org/2000/svg" width="60mm" height="30mm" view
 @pytest.fixture(scope="session")
 def demo(tmp_path_factory: pytest.TempPathFactory) -> Planned:
     """Return the demo batch, planned once for all tests that only look at it."""
-    return plan_demo(tmp_path_factory.mktemp("demo"), date=DATE)
+    return plan_demo(tmp_path_factory.mktemp("demo"), date=DATE).planned
 
 
 @pytest.fixture
@@ -95,8 +94,7 @@ def edit(folder: Path) -> Callable[..., Path]:
 
 
 @pytest.fixture
-def demo_batch(tmp_path: Path) -> Path:
-    """Return a copy of the demo's batch folder."""
-    with resources.as_file(resources.files("evenburn") / "assets" / "demo") as source:
-        shutil.copytree(source, tmp_path / "demo-batch")
+def demo_batch(demo: Planned, tmp_path: Path) -> Path:
+    """Return a copy of the demo's batch folder, its card read and fitted."""
+    shutil.copytree(demo.folder / "batch", tmp_path / "demo-batch")
     return tmp_path / "demo-batch"

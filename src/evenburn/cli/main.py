@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 import sys
 from pathlib import Path
 from typing import Annotated
@@ -10,7 +9,11 @@ from typing import Annotated
 import typer
 
 from evenburn import __version__
+from evenburn.cli.card_commands import app as card_app
+from evenburn.cli.compare_command import compare, drift
 from evenburn.cli.faces import show_error
+from evenburn.cli.fit_command import fit
+from evenburn.cli.options import DateOption, JsonOption, date_of
 from evenburn.core.errors import EvenburnError, ProgramNotSound, StorageError
 
 # every usage error of the parser derives from this one, whichever parser the installed typer brings
@@ -26,29 +29,14 @@ app = typer.Typer(
     rich_markup_mode=None,
 )
 
-DateOption = Annotated[
-    str | None,
-    typer.Option(
-        "--date",
-        metavar="YYYY-MM-DD",
-        help="Date that is printed and written; the same input and date give the same bytes. Default: today.",
-    ),
-]
-JsonOption = Annotated[bool, typer.Option("--json", help="Print the result as JSON on standard output, nothing else.")]
+app.add_typer(card_app)
+for _verb in (compare, drift):
+    app.command()(_verb)
+app.command()(fit)
 
 ReasonsOption = Annotated[
     bool, typer.Option("--reasons", help="Say every reason, and every recipe to choose from, of every mark.")
 ]
-
-
-def _date(text: str | None) -> str:
-    """Return an ISO date, today where none is given; the only clock evenburn reads."""
-    if text is None:
-        return dt.date.today().isoformat()  # noqa: DTZ011  # the date on the wall where the bench stands
-    try:
-        return dt.date.fromisoformat(text).isoformat()
-    except ValueError as error:
-        raise typer.BadParameter(f"{text!r} is no date; write it as 2026-06-09", param_hint="--date") from error
 
 
 @app.callback(invoke_without_command=True)
@@ -77,7 +65,7 @@ def plan(
     from evenburn.services.plan_batch import plan_batch
 
     with shown_progress() as progress:
-        planned = plan_batch(folder, to=to, date=_date(date), progress=progress)
+        planned = plan_batch(folder, to=to, date=date_of(date), progress=progress)
     show_planned(planned, as_json=json, in_full=reasons)
 
 
@@ -105,14 +93,14 @@ def demo(
     reasons: ReasonsOption = False,
     json: JsonOption = False,
 ) -> None:
-    """Lay out the demo batch and plan it: a rowing club's regatta prizes, one of which does not fit."""
+    """Read the demo's card and plan its batch: a rowing club's regatta prizes, one of which does not fit."""
     from evenburn.cli.progress import shown_progress
-    from evenburn.cli.show_plan import show_planned
+    from evenburn.cli.show_demo import show_demo
     from evenburn.services.demo import plan_demo
 
     with shown_progress() as progress:
-        planned = plan_demo(to, date=_date(date), progress=progress)
-    show_planned(planned, as_json=json, in_full=reasons)
+        done = plan_demo(to, date=date_of(date), progress=progress)
+    show_demo(done, to, as_json=json, in_full=reasons)
 
 
 @app.command()
@@ -220,7 +208,7 @@ def rescue(
         found=Found(drawn_mm=drawn, found_mm=found, measured_to_mm=measured_to, on_mark=on_mark) if point else None,
     )
     with shown_progress() as progress:
-        rescued = rescue_piece(folder, piece, asked=asked, to=to, date=_date(date), progress=progress)
+        rescued = rescue_piece(folder, piece, asked=asked, to=to, date=date_of(date), progress=progress)
     show_rescue(rescued, as_json=json)
 
 
@@ -238,6 +226,42 @@ def verify(
     show_report(report, name=program.name, as_json=json)
     if not report.passed:
         raise typer.Exit(FOUND_STOP)
+
+
+@app.command()
+def read(
+    photographs: Annotated[
+        list[Path], typer.Argument(metavar="PHOTO…", help="Photographs of one card in its mat: JPEG, PNG, HEIC.")
+    ],
+    card: Annotated[Path, typer.Option("--card", help="card.json of this card, as `evenburn card` wrote it.")],
+    to: Annotated[Path, typer.Option("--to", metavar="FILE", help="File to write the reading into: reading.json.")],
+    *,
+    paper: Annotated[
+        float | None,
+        typer.Option(
+            "--paper-L", metavar="L*", help="Measured lightness of the mat's paper. Default: believed, 91 to 96."
+        ),
+    ] = None,
+    toner: Annotated[
+        float | None,
+        typer.Option(
+            "--toner-L", metavar="L*", help="Measured lightness of its solid black. Default: believed, 10 to 22."
+        ),
+    ] = None,
+    drawing: Annotated[
+        Path | None,
+        typer.Option("--drawing", metavar="PNG", help="Also draw what was found and read on the first photograph."),
+    ] = None,
+    json: JsonOption = False,
+) -> None:
+    """Read a burnt card from photographs of it in its mat. Exit code 3 if all of them were refused."""
+    from evenburn.cli.show_reading import show_reading
+    from evenburn.services.read_card import read_card_photographs
+
+    found = read_card_photographs(photographs, card, to=to, paper_L=paper, toner_L=toner, drawing=drawing)
+    show_reading(found, as_json=json, file_name=to.name)
+    if found.reading is None:
+        raise typer.Exit(PHOTOGRAPH_REFUSED)
 
 
 def run() -> None:

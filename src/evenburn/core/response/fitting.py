@@ -2,7 +2,8 @@
 
 Parameters are estimated at their most probable values given a Gaussian prior; outliers count less, as under Student's t.
 Which of the curve's finer features are let go, asymmetry, the turn back past the darkest point, passes that do not add,
-is decided by the evidence (Laplace's approximation), not by the smallest residual.
+is decided by the evidence (Laplace's approximation), not by the smallest residual. What all patches of a reading share,
+the offset and stretch that paper and toner leave, is estimated beside them: it does not average out over patches.
 """
 
 from __future__ import annotations
@@ -20,13 +21,15 @@ from scipy.special import gammaln
 from evenburn.core.errors import InvalidInput
 from evenburn.core.nouns.provenance import Provenance
 from evenburn.core.nouns.wood import CURVE_PARAMETERS, CharacteristicCurve
-from evenburn.core.response.curve import exposure_shift, tone_L
+from evenburn.core.response.curve import DWELL_REFERENCE_ms, exposure_shift, tone_L
 
 FloatArray = NDArray[np.float64]
 
 FREEDOM = 5.0  # degrees of freedom of Student's t: tails for the odd patch with a knot in it
 ROUNDS = 12
 SETTLED_L = 1e-4
+DIFFERENCE = 1e-5  # of a parameter, or of 1 where that is more
+LEAST_SD_L = 1e-3  # no patch is read better, whatever is said
 FEATURES = ("asymmetry", "reversal", "passes")
 PLAIN = {"asymmetry": {"asymmetry": 1.0}, "reversal": {"reversal_L": 0.0}, "passes": {"pass_exponent": 1.0}}
 LEAST_PATCHES = 3
@@ -47,6 +50,7 @@ class Observed:
     log10_dose : of the total dose of all passes. [log10 J/mm²]
     dwell_ms, passes : 2 w / v, and how often.
     tone_L, tone_L_sd : what was read, and its standard deviation without what all patches have in common. [L*]
+    shared_L : (N, M) what each of M independent errors, by one standard deviation, does to every tone. [L*]
     """
 
     log10_dose: FloatArray
@@ -54,6 +58,11 @@ class Observed:
     passes: FloatArray
     tone_L: FloatArray
     tone_L_sd: FloatArray
+    shared_L: FloatArray | None = None
+
+    def shared(self) -> FloatArray:
+        """Return what the patches share, (N, M); M is 0 where nothing is. Definition."""
+        return np.zeros((self.log10_dose.size, 0)) if self.shared_L is None else self.shared_L
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -66,7 +75,9 @@ class Fitted:
     residual_L : (N,) read minus fitted. [L*]
     weights : (N,) 1 for an ordinary patch, towards 0 for an outlier.
     scatter_L : spread from patch to patch beyond the reading's own. [L*]
-    features : which of FEATURES the evidence asks for.
+    features : which of FEATURES the evidence asks for; all that were free where the prior is a known lot.
+    covariance : (9, 9) of the curve's parameters, did the patches share no error: what more patches can narrow.
+    shared : (M,) the errors that patches share, in their standard deviations, as far as the card tells.
     log_evidence : of every combination that was weighed.
     """
 
@@ -75,6 +86,8 @@ class Fitted:
     weights: FloatArray
     scatter_L: float
     features: tuple[str, ...]
+    covariance: FloatArray
+    shared: FloatArray
     log_evidence: dict[tuple[str, ...], float]
 
 
@@ -90,20 +103,29 @@ def predicted_tones_L(curve: CharacteristicCurve, observed: Observed) -> FloatAr
     return tone_L(curve, observed.log10_dose + shift)
 
 
+def _many_tones_L(vectors: FloatArray, observed: Observed) -> FloatArray:
+    """Return the tones of the patches observed for K curves at once, (K, N), their parameters being (K, 9). [L*]
+
+    Source
+    ------
+    `tone_L` and `exposure_shift`, written out for many parameters; a test holds the two together.
+    """
+    bare, full, mid, k, nu, turned, turn, kappa, beta = (column[:, None] for column in vectors.T)
+    x = observed.log10_dose + kappa * np.log10(observed.dwell_ms / DWELL_REFERENCE_ms)
+    x = x + (beta - 1.0) * np.log10(observed.passes)
+    rise = np.exp(-np.logaddexp(0.0, np.log(np.expm1(nu * math.log(2.0))) - k * (x - mid)) / nu)
+    return np.asarray(bare + (full - bare) * rise + turned * np.exp(-np.logaddexp(0.0, -k * (x - turn))), np.float64)
+
+
 def tone_jacobian(curve: CharacteristicCurve, observed: Observed) -> FloatArray:
     """Return the change of each tone with each parameter, (N, 9). Source: central differences of `tone_L`."""
-    base = curve.parameters()
-    jacobian = np.empty((observed.log10_dose.size, base.size))
-    for i, value in enumerate(base):
-        step = 1e-5 * max(1.0, abs(value))
-        up, down = base.copy(), base.copy()
-        up[i] += step
-        down[i] -= step
-        jacobian[:, i] = (
-            predicted_tones_L(with_parameters(curve, up), observed)
-            - predicted_tones_L(with_parameters(curve, down), observed)
-        ) / (2.0 * step)
-    return jacobian
+    return _jacobian(curve.parameters(), observed)
+
+
+def _jacobian(base: FloatArray, observed: Observed) -> FloatArray:
+    steps = DIFFERENCE * np.maximum(1.0, np.abs(base))
+    tones = _many_tones_L(np.concatenate((base + np.diag(steps), base - np.diag(steps))), observed)
+    return np.asarray(((tones[: base.size] - tones[base.size :]) / (2.0 * steps[:, None])).T, np.float64)
 
 
 def fit_curve(
@@ -113,6 +135,8 @@ def fit_curve(
     prior_covariance: FloatArray,
     bare_L: float | None = None,
     bare_L_sd: float = 1.0,
+    bare_shared_L: FloatArray | None = None,
+    known: bool = False,
     provenance: Provenance,
 ) -> Fitted:
     """Return the curve that tones read and prior make most probable.
@@ -122,6 +146,8 @@ def fit_curve(
     prior : what is believed before: a starting value, or the species.
     prior_covariance : (9, 9) how far this lot may lie from it, in the order of CURVE_PARAMETERS.
     bare_L, bare_L_sd : the untouched surface as read beside the patches; None where it was not. [L*]
+    bare_shared_L : (M,) what the errors that the patches share do to it. [L*]
+    known : the prior was fitted to patches itself, so that none of its features is let go of.
 
     Raises
     ------
@@ -133,12 +159,13 @@ def fit_curve(
     Maximum a posteriori with Student's t by reweighting [lange1989]; evidence by Laplace's method [mackay1992].
     """
     _demand(observed)
+    observed = replace(observed, tone_L_sd=np.maximum(observed.tone_L_sd, LEAST_SD_L))
     if bare_L is not None:
-        observed = _with_bare(observed, bare_L=bare_L, bare_L_sd=bare_L_sd)
+        observed = _with_bare(observed, bare_L=bare_L, bare_L_sd=bare_L_sd, shared_L=bare_shared_L)
     found: dict[tuple[str, ...], _Solution] = {}
-    for chosen in product((False, True), repeat=len(FEATURES)):
+    for chosen in [(True,) * len(FEATURES)] if known else product((False, True), repeat=len(FEATURES)):
         features = tuple(name for name, on in zip(FEATURES, chosen, strict=True) if on)
-        if "passes" in features and np.unique(observed.passes).size == 1:
+        if "passes" in features and np.unique(observed.passes).size == 1 and not known:
             continue  # nothing was burnt twice: nothing is learnt of passes
         found[features] = _solve(observed, prior, prior_covariance, features=features)
     most = max(solution.log_evidence for solution in found.values())
@@ -164,10 +191,14 @@ def fit_curve(
             x_char=max(_char_limit(curve, prior, high=high), low + 1e-6),
             provenance=provenance,
         ),
-        residual_L=(observed.tone_L - predicted_tones_L(curve, observed))[patches],
+        residual_L=(observed.tone_L - predicted_tones_L(curve, observed) - observed.shared() @ solution.shared)[
+            patches
+        ],
         weights=solution.weights[patches],
         scatter_L=solution.scatter_L,
         features=best,
+        covariance=_covariance(replace(observed, shared_L=None), curve, prior_covariance, solution),
+        shared=solution.shared,
         log_evidence={features: each.log_evidence for features, each in found.items()},
     )
 
@@ -181,14 +212,16 @@ def _demand(observed: Observed) -> None:
             raise InvalidInput({name: "holds a value that is no number"})
 
 
-def _with_bare(observed: Observed, *, bare_L: float, bare_L_sd: float) -> Observed:
+def _with_bare(observed: Observed, *, bare_L: float, bare_L_sd: float, shared_L: FloatArray | None) -> Observed:
     """Return the patches and, as one more, the bare wood: no dose worth naming."""
+    row = np.zeros((1, observed.shared().shape[1])) if shared_L is None else np.atleast_2d(shared_L)
     return Observed(
         log10_dose=np.append(observed.log10_dose, -12.0),
         dwell_ms=np.append(observed.dwell_ms, 1.0),
         passes=np.append(observed.passes, 1.0),
         tone_L=np.append(observed.tone_L, bare_L),
         tone_L_sd=np.append(observed.tone_L_sd, bare_L_sd),
+        shared_L=np.vstack((observed.shared(), row)),
     )
 
 
@@ -197,6 +230,7 @@ class _Solution:
     vector: FloatArray
     weights: FloatArray
     scatter_L: float
+    shared: FloatArray
     log_evidence: float
 
 
@@ -216,15 +250,13 @@ def _solve(
     root = np.linalg.cholesky(np.linalg.inv(prior_covariance[np.ix_(free, free)])).T
     shift_sd = math.sqrt(float(prior_covariance[_INDEX["x_mid"], _INDEX["x_mid"]]))
     starts = [
-        _reweighted(observed, prior, base=base, free=free, root=root, shifted=start * shift_sd)
-        for start in (0.0, -1.0, 1.0)
+        _reweighted(observed, base=base, free=free, root=root, shifted=start * shift_sd) for start in (0.0, -1.0, 1.0)
     ]
     return max(starts, key=lambda solution: solution.log_evidence)
 
 
 def _reweighted(
     observed: Observed,
-    prior: CharacteristicCurve,
     *,
     base: FloatArray,
     free: NDArray[np.intp],
@@ -236,23 +268,40 @@ def _reweighted(
     at = base[free].copy()
     at[free == _INDEX["x_mid"]] += shifted
     at = np.clip(at, low + 1e-9, high - 1e-9)
+    common = observed.shared()
+    count = common.shape[1]
+    at = np.append(at, np.zeros(count))
+    none = np.full(count, np.inf)
+    bounds = (np.append(low, -none), np.append(high, none))
     weights, scatter, before = np.ones(observed.tone_L.size), 1.0, np.inf
     vector = base.copy()
 
-    def curve_at(values: FloatArray) -> CharacteristicCurve:
-        vector[free] = values
-        return with_parameters(prior, vector)
+    def vector_at(values: FloatArray) -> FloatArray:
+        vector[free] = values[: free.size]
+        return vector
+
+    def over(values: FloatArray) -> FloatArray:
+        tones = _many_tones_L(vector_at(values)[None, :], observed)[0]
+        return np.asarray(tones + common @ values[free.size :] - observed.tone_L, np.float64)
+
+    beliefs = np.zeros((at.size, at.size))  # what is believed of the numbers, as rows of residuals
+    beliefs[: free.size, : free.size] = root
+    beliefs[free.size :, free.size :] = np.eye(count)
+    centre = np.append(base[free], np.zeros(count))
 
     residual = np.zeros_like(observed.tone_L)
     for _ in range(ROUNDS):
         sd = np.sqrt((np.square(observed.tone_L_sd) + scatter**2) / weights)
 
         def off(values: FloatArray, sd: FloatArray = sd) -> FloatArray:
-            tones = predicted_tones_L(curve_at(values), observed)
-            return np.concatenate(((tones - observed.tone_L) / sd, root @ (values - base[free])))
+            return np.concatenate((over(values) / sd, beliefs @ (values - centre)))
 
-        at = least_squares(off, at, bounds=(low, high), x_scale="jac", max_nfev=60).x
-        residual = observed.tone_L - predicted_tones_L(curve_at(at), observed)
+        def slopes(values: FloatArray, sd: FloatArray = sd) -> FloatArray:
+            by = np.hstack((_jacobian(vector_at(values), observed)[:, free], common))
+            return np.concatenate((by / sd[:, None], beliefs))
+
+        at = least_squares(off, at, jac=slopes, bounds=bounds, x_scale="jac", max_nfev=60).x
+        residual = -over(at)
         scatter = _scatter_L(residual, observed.tone_L_sd)
         variance = np.square(observed.tone_L_sd) + scatter**2
         weights = (FREEDOM + 1.0) / (FREEDOM + np.square(residual) / variance)
@@ -260,18 +309,17 @@ def _reweighted(
         if abs(scatter - before) < SETTLED_L:
             break
         before = scatter
-    curve = curve_at(at)
     variance = np.square(observed.tone_L_sd) + scatter**2
-    jacobian = tone_jacobian(curve, observed)[:, free]
-    precision = jacobian.T @ (jacobian * (weights / variance)[:, None]) + root.T @ root
-    away = root @ (at - base[free])
-    log_prior = -0.5 * float(away @ away) + float(np.log(np.diag(root)).sum()) - 0.5 * free.size * math.log(2 * math.pi)
-    log_posterior_volume = 0.5 * free.size * math.log(2 * math.pi) - 0.5 * float(np.linalg.slogdet(precision)[1])
+    jacobian = np.hstack((_jacobian(vector_at(at), observed)[:, free], common))
+    precision = jacobian.T @ (jacobian * (weights / variance)[:, None]) + beliefs.T @ beliefs
+    log_prior = -0.5 * float(np.square(beliefs @ (at - centre)).sum())
+    log_prior += float(np.log(np.diag(root)).sum())  # the 2π of prior and volume are as many, and cancel
     return _Solution(
-        vector=curve.parameters(),
+        vector=vector_at(at).copy(),
         weights=weights,
         scatter_L=scatter,
-        log_evidence=_log_student(residual, variance) + log_prior + log_posterior_volume,
+        shared=at[free.size :],
+        log_evidence=_log_student(residual, variance) + log_prior - 0.5 * float(np.linalg.slogdet(precision)[1]),
     )
 
 
@@ -285,24 +333,28 @@ def _log_student(residual: FloatArray, variance: FloatArray) -> float:
 def _scatter_L(residual: FloatArray, sd: FloatArray) -> float:
     """Return the spread beyond the reading's own that makes the residuals most probable. [L*]"""
     grid = np.concatenate(([0.0], np.geomspace(0.02, 20.0, 60)))
-    scores = [
-        _log_student(residual, np.square(sd) + s * s) - s * s / 200.0 for s in grid
-    ]  # a spread of more than some ten L* is no scatter any more
+    variance = np.square(sd) + np.square(grid)[:, None]
+    t2 = np.square(residual) / variance
+    scores = -(0.5 * np.log(variance) + 0.5 * (FREEDOM + 1.0) * np.log1p(t2 / FREEDOM)).sum(axis=1)
+    scores = scores - np.square(grid) / 200.0  # a spread of more than some ten L* is no scatter any more
     return float(grid[int(np.argmax(scores))])
 
 
 def _covariance(
     observed: Observed, curve: CharacteristicCurve, prior_covariance: FloatArray, solution: _Solution
 ) -> FloatArray:
-    """Return the covariance with all features let free: what was not needed is still not known."""
+    """Return the covariance with all features let free: what was not needed is still not known.
+
+    What the patches share is let free beside them, so that it widens the answer however many patches there are.
+    """
     free = np.flatnonzero(np.diag(prior_covariance) > 0.0)
-    jacobian = tone_jacobian(curve, observed)[:, free]
+    jacobian = np.hstack((tone_jacobian(curve, observed)[:, free], observed.shared()))
     variance = np.square(observed.tone_L_sd) + solution.scatter_L**2
-    precision = jacobian.T @ (jacobian * (solution.weights / variance)[:, None]) + np.linalg.inv(
-        prior_covariance[np.ix_(free, free)]
-    )
+    beliefs = np.eye(jacobian.shape[1])
+    beliefs[: free.size, : free.size] = np.linalg.inv(prior_covariance[np.ix_(free, free)])
+    precision = jacobian.T @ (jacobian * (solution.weights / variance)[:, None]) + beliefs
     full = np.zeros_like(prior_covariance)
-    full[np.ix_(free, free)] = np.linalg.inv(precision)
+    full[np.ix_(free, free)] = np.linalg.inv(precision)[: free.size, : free.size]
     return 0.5 * (full + full.T)
 
 

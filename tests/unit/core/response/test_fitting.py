@@ -14,7 +14,14 @@ from evenburn.core.errors import InvalidInput
 from evenburn.core.nouns.provenance import Provenance
 from evenburn.core.nouns.wood import CURVE_PARAMETERS, CharacteristicCurve
 from evenburn.core.response.curve import exposure_shift, fit_sd_L, tone_L
-from evenburn.core.response.fitting import Fitted, Observed, fit_curve, predicted_tones_L
+from evenburn.core.response.fitting import (
+    Fitted,
+    Observed,
+    _many_tones_L,
+    fit_curve,
+    predicted_tones_L,
+    with_parameters,
+)
 from unit.core.examples import CURVE
 
 TODAY = Provenance(kind="fitted", detail="a test")
@@ -152,10 +159,61 @@ def test_the_same_again_is_the_same() -> None:
 
 def test_too_few_patches_and_numbers_that_are_none_are_refused() -> None:
     seen = card(CURVE, noise_L=1.0, seed=4)
-    two = Observed(**{name: getattr(seen, name)[:2] for name in Observed.__dataclass_fields__})
+    names = ("log10_dose", "dwell_ms", "passes", "tone_L", "tone_L_sd")
+    two = Observed(**{name: getattr(seen, name)[:2] for name in names})
     with pytest.raises(InvalidInput, match="2 are too few"):
         fitted(two)
     bad = seen.tone_L.copy()
     bad[3] = np.nan
     with pytest.raises(InvalidInput, match="tone_L"):
         fitted(replace(seen, tone_L=bad))
+
+
+def test_a_shared_error_is_not_averaged_away() -> None:
+    """An offset of ± 2 L* on all 54 patches and the bare wood: the bare tone stays as uncertain as that."""
+    seen = replace(card(CURVE, noise_L=0.7, seed=6), shared_L=np.full((54, 1), 2.0))
+    shared = fitted(seen, bare_L=CURVE.bare_L, bare_L_sd=0.3, bare_shared_L=np.array([2.0]))
+    own = fitted(replace(seen, shared_L=None), bare_L=CURVE.bare_L, bare_L_sd=0.3)
+    assert 1.8 < shared.curve.covariance[0, 0] ** 0.5 < 2.1  # 2, less what a bare tone of ± 10 believed takes off
+    assert own.curve.covariance[0, 0] ** 0.5 < 0.4
+    assert shared.covariance[0, 0] ** 0.5 < 0.4
+    assert np.abs(tones(shared.curve) - tones(own.curve)).max() < 1.5
+
+
+def test_two_lights_apart_are_reconciled_where_their_patches_overlap() -> None:
+    """Half of the patches read 3 L* too light by a light that says ± 3: found out to within 0.7 L* from the other half."""
+    seen = card(CURVE, noise_L=0.5, seed=7)
+    first = (np.arange(54) % 2).astype(float)
+    seen = replace(seen, tone_L=seen.tone_L + 3.0 * first, shared_L=np.column_stack((3.0 * first, 0.1 * (1.0 - first))))
+    found = fitted(seen)
+    assert 3.0 * found.shared[0] == pytest.approx(3.0, abs=0.7)
+    assert np.abs(found.residual_L).max() < 2.5
+    assert np.abs(tones(found.curve) - tones(CURVE)).max() < 1.2
+
+
+def test_a_known_curve_keeps_its_form() -> None:
+    """Six patches of one pass say nothing of asymmetry, turn and passes: those stay as the lot has them."""
+    lot = replace(CURVE, asymmetry=1.8, pass_exponent=0.9)
+    dose = lot.x_mid + np.linspace(-0.4, 0.3, 6)
+    strip = Observed(
+        log10_dose=dose, dwell_ms=np.full(6, 1.1), passes=np.ones(6), tone_L=dose, tone_L_sd=np.full(6, 0.5)
+    )
+    strip = replace(strip, tone_L=predicted_tones_L(lot, strip))
+    found = fitted(strip, prior=lot, prior_covariance=1e-3 * PRIOR, known=True)
+    assert found.curve.asymmetry == pytest.approx(1.8, abs=0.05)
+    assert found.curve.pass_exponent == pytest.approx(0.9, abs=1e-6)
+    assert found.curve.reversal_L == pytest.approx(lot.reversal_L, abs=0.3)
+
+
+def test_a_reading_that_claims_no_doubt_is_no_trouble() -> None:
+    seen = card(CURVE, noise_L=0.5, seed=8)
+    found = fitted(replace(seen, tone_L_sd=np.zeros(54)))
+    assert np.abs(tones(found.curve) - tones(CURVE)).max() < 1.0
+
+
+def test_tones_of_many_curves_are_those_of_each() -> None:
+    seen = card(CURVE, noise_L=0.5, seed=8)
+    vectors = np.random.default_rng(2).multivariate_normal(CURVE.parameters(), 0.04 * PRIOR, size=20)
+    vectors[0, CURVE_PARAMETERS.index("reversal_L")] = 0.0
+    each = [predicted_tones_L(with_parameters(CURVE, v), seen) for v in vectors]
+    np.testing.assert_allclose(_many_tones_L(vectors, seen), each, rtol=1e-12, atol=1e-10)  # rounding only

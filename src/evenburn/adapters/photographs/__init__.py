@@ -1,0 +1,1 @@
+"""Photographs of cards and pieces, opened as the camera encoded them."""
