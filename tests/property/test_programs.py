@@ -16,7 +16,7 @@ from evenburn.adapters.formats.ngc_reader import read_program
 from evenburn.adapters.formats.ngc_writer import Head, program_lines
 from evenburn.core.planning.mark_plan import MarkWork
 from evenburn.core.planning.piece_plan import PieceWork
-from evenburn.core.planning.power import full_power_s
+from evenburn.core.planning.power import full_power_s, power_word_decimals
 from evenburn.services.verify_program import limits_of
 from property.by_hand import Burnt, run_up_mm, unseen_L, watts
 from property.jobs import Job, jobs
@@ -111,7 +111,13 @@ def check_limits(job: Job, work: MarkWork, planned: PieceWork) -> None:
         unseen = unseen_L(mark.tone_L, recipe.line_spacing_mm, mark.reading_distance_mm)
         wrong["banding"] = burnt.banding_L() - unseen - 0.02
     if "char" not in gave_way:
-        wrong["char"] = burnt.sharp_exposures()[0] - job.wood.curve.x_char - 0.002
+        word = recipe.power_fraction * job.machine.power_word_max
+        least = (
+            word - 10.0 ** -power_word_decimals(job.machine)
+            < job.machine.power_least_fraction * job.machine.power_word_max
+        )
+        step = math.log10(1.0 + 0.5 / word) if least else 0.0  # no lower word fires: the nearest may be half a step up
+        wrong["char"] = burnt.sharp_exposures()[0] - job.wood.curve.x_char - 0.002 - step
     if "warp" not in gave_way:
         wrong["warp"] = burnt.warp_L() - NOTICED_L - 0.02
     if "tone" not in gave_way and "tone-missed" not in told:

@@ -23,7 +23,7 @@ from service.second_reader import interpret
 
 TURN_deg, SHIFT_mm = 3.0, (75.0, 62.0)
 PLACE_mm, SIZE_mm = (20.0, 27.5), (160.0, 95.0)  # of novice-fours' front, as batch.toml has it
-PIXELS_mm = 0.05  # both burn images are cut into lines of 0.07 mm, each in its own way
+PIXELS_mm = 0.07  # both burn images are cut into lines of 0.14 mm, each in its own way: half a line
 WRITTEN_mm = 0.001  # coordinates typed in below, and those of a program
 
 
@@ -53,7 +53,7 @@ def test_a_re_run_burns_where_two_points_say(
 ) -> None:
     to = tmp_path / "again"
     code = main(
-        ["rescue", str(demo_batch), "novice-fours", "--mark", "front", "--point", point(20.0, 27.5),
+        ["rescue", str(demo_batch), "mixed-eights", "--mark", "front", "--point", point(20.0, 27.5),
          "--point", point(180.0, 122.5), "--to", str(to), "--date", DATE]
     )  # fmt: skip
     out = capsys.readouterr().out
@@ -63,7 +63,7 @@ def test_a_re_run_burns_where_two_points_say(
     plan = json.loads((to / "plan.json").read_text())
     (piece,) = plan["pieces"]
     (mark,) = piece["marks"]
-    assert (piece["id"], mark["id"]) == ("novice-fours", "front")
+    assert (piece["id"], mark["id"]) == ("mixed-eights", "front")
     corners = [
         on_bed(PLACE_mm[0] + dx * SIZE_mm[0], PLACE_mm[1] + dy * SIZE_mm[1])
         for dx, dy in ((0, 0), (1, 0), (1, 1), (0, 1))
@@ -72,15 +72,16 @@ def test_a_re_run_burns_where_two_points_say(
     assert mark["box_bed_mm"] == pytest.approx(box, abs=WRITTEN_mm)
 
     # the program itself, read by the independent reader: the middle of all it burns is the first program's, carried along
+    # (a piece without hair lines: those fall on one scan line or on two)
     machine = read_machine(demo_batch / "machine.toml", name="machine.toml")
     report = verify_file(to / mark["files"]["program"], limits_of(machine))
     assert not [f for f in report.findings if f.level == "stop"]
-    upright = burnt_middle(demo.folder / "novice-fours-front.ngc", rapid_mm_per_s=machine.rapid_mm_per_s)
+    upright = burnt_middle(demo.folder / "mixed-eights-front.ngc", rapid_mm_per_s=machine.rapid_mm_per_s)
     turned = burnt_middle(to / mark["files"]["program"], rapid_mm_per_s=machine.rapid_mm_per_s)
     assert turned == pytest.approx(on_bed(upright[0] - 60.0, upright[1] - 60.0), abs=PIXELS_mm)  # laid at 60, 60
 
     # the settings of the first plan are kept
-    before = next(m for p in demo.plan.pieces if p.piece.id == "novice-fours" for m in p.marks if m.mark.id == "front")
+    before = next(m for p in demo.plan.pieces if p.piece.id == "mixed-eights" for m in p.marks if m.mark.id == "front")
     assert mark["recipe"]["speed_mm_per_s"] == before.recipe.speed_mm_per_s
     assert mark["recipe"]["power_W"] == pytest.approx(before.recipe.power_W)
     assert mark["recipe"]["line_spacing_mm"] == before.recipe.line_spacing_mm
@@ -119,12 +120,12 @@ def test_depth_and_sanding_on_the_terminal(demo_batch: Path, capsys: pytest.Capt
 
 
 def test_depth_as_json_holds_ranges(demo_batch: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    assert main(["rescue", str(demo_batch), "novice-fours", "--mark", "front", "--dose", "2", "--json"]) == 0
+    assert main(["rescue", str(demo_batch), "novice-fours", "--mark", "front", "--dose", "4", "--json"]) == 0
     (mark,) = json.loads(capsys.readouterr().out)["marks"]
 
     low, high = mark["gone_mm"]
-    assert mark["dose_J_per_mm2"] == 2.0
-    assert 0.0 < low < 2.0 / 3.78 < high  # 2 J/mm² over 0.63 g/cm³ × 6 kJ/g, by hand, lies between
+    assert mark["dose_J_per_mm2"] == 4.0
+    assert 0.0 < low < 4.0 / 3.78 < high  # 4 J/mm² over 0.63 g/cm³ × 6 kJ/g, by hand, lies between
 
 
 def test_the_same_art_darker_lies_over_it_but_shows(demo_batch: Path, capsys: pytest.CaptureFixture[str]) -> None:

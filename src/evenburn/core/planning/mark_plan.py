@@ -24,7 +24,13 @@ from evenburn.core.nouns.wood import CharacteristicCurve
 from evenburn.core.optics.beam import Beam, beam_radius_mm
 from evenburn.core.optics.lines import dwell_ms, mean_dose_J_per_mm2, ripple_factor
 from evenburn.core.planning.follow_recipe import FollowFound
-from evenburn.core.planning.power import power_fraction, power_window_W, power_word_decimals, settable_power_W
+from evenburn.core.planning.power import (
+    delivered_power_W,
+    power_fraction,
+    power_window_W,
+    power_word_decimals,
+    settable_power_W,
+)
 from evenburn.core.planning.recipe import Found, edge_radius_mm, predicted_tone_L, solve_power_W
 from evenburn.core.planning.survey import BARE_L, Survey, picture_coverage
 from evenburn.core.planning.wish import Wish
@@ -158,6 +164,8 @@ def recipe_of(wish: Wish, found: Found, *, air_kPa: float | None) -> Recipe:
     if least_W <= found.power_W and power < least_W:
         power = least_W
     settable = float(settable_power_W(wish.machine, power_W=min(power, wish.machine.power_max_W)))
+    if settable > power and "char" not in found.gave_way:
+        settable = _below_char_W(wish.machine, settable_W=settable, most_W=found.power_W * 10.0**found.decades_to_char)
     if power > wish.machine.power_max_W:
         settable = power
     low: float | None = None
@@ -181,6 +189,17 @@ def recipe_of(wish: Wish, found: Found, *, air_kPa: float | None) -> Recipe:
         power_low_W=low,
         direction=found.direction,
     )
+
+
+def _below_char_W(machine: Machine, *, settable_W: float, most_W: float) -> float:
+    """Return the power one step of the S word lower where the nearest would char and the lower one fires. [W]"""
+    least_W, _ = power_window_W(machine)
+    step = 10.0 ** -power_word_decimals(machine) / machine.power_word_max
+    lower = float(power_fraction(machine, power_W=settable_W)) - step
+    if settable_W <= most_W or lower <= 0.0:
+        return settable_W
+    watts = float(delivered_power_W(machine, power_fraction=lower))
+    return watts if watts >= least_W * (1.0 - 1e-9) else settable_W
 
 
 def burning_of(wish: Wish, recipe: Recipe) -> Burning:
