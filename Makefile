@@ -43,7 +43,7 @@ demo: $(READY)
 	@.venv/bin/evenburn demo
 
 test: $(READY)
-	@$(PY) -m pytest -q
+	@$(PY) -m pytest -q -n auto --dist loadfile
 
 lint: $(READY)
 	@echo "ruff check"; $(PY) -m ruff check --quiet .
