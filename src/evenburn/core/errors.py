@@ -5,6 +5,7 @@
      ├─ OutOfRange (ValueError)        .name .value .low .high .unit
      ├─ UnreadableFile (ValueError)    .path .line
      ├─ NotFound (LookupError)
+     ├─ ChangedMeanwhile               somebody else changed it since the person looked; nothing is overwritten
      ├─ StorageError (OSError)         disk full, no permission: the computer is at fault, not the input
      └─ ProgramNotSound                a program just written did not pass when read back: evenburn is at fault
 
@@ -63,6 +64,10 @@ class UnreadableFile(EvenburnError, ValueError):
 
 class NotFound(EvenburnError, LookupError):
     """Something that was named does not exist; the message lists what does."""
+
+
+class ChangedMeanwhile(EvenburnError):
+    """Somebody else changed a thing since the person looked at it; nothing was overwritten."""
 
 
 class StorageError(EvenburnError, OSError):

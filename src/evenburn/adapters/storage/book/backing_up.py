@@ -1,0 +1,175 @@
+"""The book as one file, taken while it runs, and a book made again from such a file.
+
+The file is a ZIP: `book.json` names the version of the tables and how many rows each has; `tables/NAME.jsonl` holds the rows,
+one JSON object to a line; `files/` the artwork and photographs under their SHA-256. It is the same from SQLite and from
+PostgreSQL, and goes back into either.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+import tempfile
+import zipfile
+from pathlib import Path
+from typing import Any
+
+import sqlalchemy as sa
+
+from evenburn.adapters.storage.book.keeping import path_of
+from evenburn.adapters.storage.book.opening import Book, newest_version, open_book, told
+from evenburn.adapters.storage.book.tables import BOOK, file
+from evenburn.core.errors import InvalidInput, StorageError, UnreadableFile
+
+INDEX = "book.json"
+FORM = "evenburn book"
+MOST_bytes = 1 << 36  # a backup that unpacks to more is none of ours
+AT_ONCE = 500
+
+
+def back_up(book: Book, target: Path, *, now: str) -> Path:
+    """Write the whole book into one file, as it is at one moment, and return the file.
+
+    The file appears when it is whole; until then, and if this fails, what was there before stays.
+
+    Raises
+    ------
+    StorageError
+        If it cannot be written, or a file of the book is missing.
+    """
+    with told(f"the backup {target.name}"):
+        handle, name = tempfile.mkstemp(prefix=".backup-", suffix=".zip", dir=target.parent)
+        stage = Path(name)
+        try:
+            with os.fdopen(handle, "wb") as out:
+                with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as packed:
+                    _pack(book, packed, now=now)
+                out.flush()
+                os.fsync(out.fileno())
+            stage.replace(target)
+        finally:
+            stage.unlink(missing_ok=True)
+    return target
+
+
+def _pack(book: Book, packed: zipfile.ZipFile, *, now: str) -> None:
+    counts: dict[str, int] = {}
+    with book.reading() as connection:
+        if connection.dialect.name == "postgresql":
+            connection.execute(sa.text("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ"))
+        for table in BOOK.sorted_tables:
+            counts[table.name] = 0
+            with packed.open(f"tables/{table.name}.jsonl", "w", force_zip64=True) as out:
+                for row in connection.execute(sa.select(table)).mappings():
+                    out.write(json.dumps(dict(row), ensure_ascii=False).encode() + b"\n")
+                    counts[table.name] += 1
+        names = list(connection.execute(sa.select(file.c.sha256)).scalars())
+    for sha256 in names:
+        path = path_of(book, sha256)
+        if not path.exists():
+            raise StorageError(f"{book.name}: a file is missing, and the backup would not be whole", hint="")
+        packed.write(path, f"files/{sha256}", compress_type=zipfile.ZIP_STORED)
+    index = {"form": FORM, "version": newest_version(), "made_at": now, "rows": counts, "files": len(names)}
+    packed.writestr(INDEX, json.dumps(index, indent=2))
+
+
+def restore(source: Path, place: str | Path) -> Book:
+    """Make a book from a backup, where none is yet, and return it open.
+
+    Raises
+    ------
+    UnreadableFile, InvalidInput
+        If the file is no backup, is not whole, or is of a newer evenburn; then no book is made.
+    StorageError
+        If there is a book already, or it cannot be written.
+    """
+    name = source.name
+    try:
+        packed = zipfile.ZipFile(source)
+    except FileNotFoundError as error:
+        raise UnreadableFile(name, "is missing") from error
+    except (OSError, zipfile.BadZipFile) as error:
+        raise UnreadableFile(name, "is no backup of a book, or is cut short") from error
+    with packed:
+        index = _checked(packed, name)
+        book = open_book(place)
+        with told(book.name), book.writing() as connection:
+            if any(
+                connection.execute(sa.select(sa.func.count()).select_from(t)).scalar_one() for t in BOOK.sorted_tables
+            ):
+                raise StorageError(f"{book.name} is not empty", hint="Restore into a new place with --book.")
+            for table in BOOK.sorted_tables:
+                _unpack_table(connection, table, packed, name=name, count=index["rows"].get(table.name, 0))
+            for sha256 in connection.execute(sa.select(file.c.sha256)).scalars():
+                _unpack_file(book, packed, sha256, name=name)
+            _count_on(connection)
+    return book
+
+
+def _checked(packed: zipfile.ZipFile, name: str) -> dict[str, Any]:
+    try:
+        index = json.loads(packed.read(INDEX))
+        damaged = packed.testzip()
+    except (KeyError, ValueError, zipfile.BadZipFile, OSError) as error:
+        raise UnreadableFile(name, "is no backup of a book, or is damaged") from error
+    if not isinstance(index, dict) or index.get("form") != FORM or not isinstance(index.get("rows"), dict):
+        raise UnreadableFile(name, "is no backup of a book")
+    if damaged is not None or sum(i.file_size for i in packed.infolist()) > MOST_bytes:
+        raise UnreadableFile(
+            name, f"is damaged at {damaged}" if damaged else "would unpack to far more than a book holds"
+        )
+    if index.get("version") != newest_version():
+        raise InvalidInput(
+            {"version": f"is {index.get('version')}; this evenburn restores {newest_version()}"},
+            source=name,
+            hint="Restore it with the evenburn that made it; this one then brings the book up to date.",
+        )
+    return index
+
+
+def _unpack_table(
+    connection: sa.Connection, table: sa.Table, packed: zipfile.ZipFile, *, name: str, count: int
+) -> None:
+    rows: list[dict[str, Any]] = []
+    seen = 0
+    try:
+        with packed.open(f"tables/{table.name}.jsonl") as lines:
+            for line in lines:
+                rows.append(json.loads(line))
+                seen += 1
+                if len(rows) == AT_ONCE:
+                    connection.execute(sa.insert(table), rows)
+                    rows = []
+    except (KeyError, ValueError) as error:
+        raise UnreadableFile(name, f"holds no sound rows of {table.name}") from error
+    if rows:
+        connection.execute(sa.insert(table), rows)
+    if seen != count:
+        raise UnreadableFile(name, f"tells of {count} rows of {table.name} and holds {seen}")
+
+
+def _unpack_file(book: Book, packed: zipfile.ZipFile, sha256: str, *, name: str) -> None:
+    target = path_of(book, sha256)
+    try:
+        data = packed.read(f"files/{sha256}")
+    except KeyError as error:
+        raise UnreadableFile(name, "lacks one of the book's files") from error
+    if hashlib.sha256(data).hexdigest() != sha256:
+        raise UnreadableFile(name, "holds a file that is damaged")
+    target.parent.mkdir(parents=True, exist_ok=True)
+    target.write_bytes(data)
+
+
+def _count_on(connection: sa.Connection) -> None:
+    """Let PostgreSQL number new rows after those that came with their own numbers."""
+    if connection.dialect.name != "postgresql":
+        return
+    for table in BOOK.sorted_tables:
+        if "id" in table.c and isinstance(table.c.id.type, sa.Integer):
+            connection.execute(
+                sa.text(
+                    f"SELECT setval(pg_get_serial_sequence('{table.name}', 'id'), COALESCE(MAX(id), 0) + 1, false) "  # noqa: S608  # names of our own tables
+                    f"FROM {table.name}"
+                )
+            )

@@ -1,0 +1,1 @@
+"""One file for each version of the book's tables, oldest first."""
