@@ -58,8 +58,9 @@ def test_where_the_waist_lies_is_found(tmp_path: Path, seed: int, wood: str) -> 
     true = bench.machine
     assert beam["waist_offset_mm"] == pytest.approx(true.waist_at_mm, abs=0.2)  # the issue's figure
     assert beam["focus_stand_off_mm"] == pytest.approx(9.5 + beam["waist_offset_mm"], abs=0.001)
-    # the waist radius is told with its doubt; the issue's 7 % are not kept by all boards, see docs/how-it-works/ladder.md
-    assert abs(beam["waist_radius_mm"] - true.waist_mm) < 3.0 * beam["waist_radius_sd_mm"]
+    # the issue asks for 7 %, which nine in ten boards keep, see docs/how-it-works/ladder.md; 10 % was the worst of all
+    assert beam["waist_radius_mm"] == pytest.approx(true.waist_mm, rel=0.10)
+    assert abs(beam["waist_radius_mm"] - true.waist_mm) < 2.5 * beam["waist_radius_sd_mm"]
     assert (tmp_path / "beam.png").is_file()
     reading = json.loads((tmp_path / "reading.json").read_text())
     assert {k["id"] for k in reading["lines"]} == {k["id"] for k in card["lines"]}
@@ -67,7 +68,12 @@ def test_where_the_waist_lies_is_found(tmp_path: Path, seed: int, wood: str) -> 
 
 
 def test_the_card_tells_every_stand_off(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    made(tmp_path, "birch-plywood")
+    (tmp_path / "beam-14.ngc").write_text("G21\n")  # of a former ladder with more set-ups
+    (tmp_path / "beam-notes.ngc").write_text("G21\n")  # a person's own
     card = made(tmp_path, "birch-plywood")
+    assert not (tmp_path / "beam-14.ngc").exists()
+    (tmp_path / "beam-notes.ngc").unlink()  # still there
     told = capsys.readouterr().out
     programs = sorted(tmp_path.glob("beam-*.ngc"))
     offsets = sorted({k["focus_offset_mm"] for k in card["lines"]})
@@ -88,6 +94,16 @@ def test_a_ladder_on_which_nothing_shows_is_refused(tmp_path: Path) -> None:
     )
     assert code == 3
     assert json.loads((tmp_path / "r.json").read_text())["refused"]["code"] in {"no-lines", "wrong-card"}
+
+
+def test_lines_that_run_together_are_refused_with_what_to_do(tmp_path: Path) -> None:
+    card = made(tmp_path, "slate")  # frosts far out in the beam's flanks: far from focus no bare stone is left
+    photographed(tmp_path, card, seed=309, wood="slate")
+    told = ["--card", str(tmp_path / "card.json"), "--to", str(tmp_path / "r.json")]
+    assert main(["read", str(tmp_path / "photo.jpg"), *told]) == 3
+    refused = json.loads((tmp_path / "r.json").read_text())["refused"]
+    assert refused["code"] == "lines-run-together"
+    assert "maple" in refused["remedy"]
 
 
 def reading_of(folder: Path, card: dict[str, Any], *, place_mm: float, seen_at: int = 9) -> Path:

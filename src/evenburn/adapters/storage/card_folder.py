@@ -8,7 +8,7 @@ from evenburn.adapters.storage.folder import OutputFolder
 from evenburn.core.errors import StorageError
 
 CARD_INDEX = "card.json"
-FORMER = re.compile(r"card(-[a-z0-9_.+-]+)?\.(ngc|png)|mat\.pdf")
+FORMER = re.compile(r"card(-[a-z0-9_.+-]+)?\.(ngc|png)|beam-[0-9]{2}\.ngc|mat\.pdf")
 
 
 class CardFolder(OutputFolder):

@@ -8,8 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.stats import spearmanr
 
+from evenburn.core.card import camera_curve, printed
 from evenburn.core.card.finding import FoundCard, find_card, find_page, flat_frame
-from evenburn.core.card.lightness import light_scale
+from evenburn.core.card.lightness import LightScale, light_scale
+from evenburn.core.card.line_model import Camera, run_together
 from evenburn.core.card.line_profiles import Profiles, profiles_of
 from evenburn.core.card.line_widths import Explained, explained_lines
 from evenburn.core.card.page_view import FloatArray, PageView, Picture, flattened
@@ -25,6 +27,7 @@ FINE_px_per_mm = 20  # the lines are looked at in pixels so fine, about the phot
 MOST_BLUR_mm = 0.16  # the finest lines are 0.1 mm wide: blurred more, their widths are guesses
 ORDER_LEAST = 0.5  # rank correlation of energy and darkening: on the card they go together
 LEAST_SEEN_SHARE = 0.15  # of the lines
+MERGED_SHARE = 0.1  # more lines that run into one another than this, and the wood is none for a ladder
 LOPSIDED_SHARE = 0.35  # more lines with a light on one side than this, and the picture is refused
 APART_SDS = 4.0  # one photograph against another
 
@@ -87,7 +90,7 @@ def read_ladder(picture: Picture, card: Card) -> LadderRead:
     laid = flattened(picture, view, box_mm=box, px_per_mm=FINE_px_per_mm, to_page=found.to_page)
     profiles = profiles_of(laid, card.lines, decoded=scale.curve().decoded())
     _check_order(card, profiles)
-    explained = explained_lines(card, profiles, blur_mm=blur)
+    explained = explained_lines(card, profiles, blur_mm=blur, camera=_camera(scale))
     _check_seen(explained.lines)
     wood = bare_wood(laid, card, to_page=found.to_page)
     tones = scale.tones_L(wood.shares, places_mm=wood.places_mm)
@@ -104,8 +107,14 @@ def read_ladder(picture: Picture, card: Card) -> LadderRead:
     )
 
 
+def _camera(scale: LightScale) -> Camera:
+    """Return what the mat tells of the phone's tone curve: its numbers stand behind the printer's."""
+    mine = slice(len(printed.NAMES), len(printed.NAMES) + len(camera_curve.NAMES))
+    return Camera(vector=scale.vector[mine], covariance=scale.covariance[mine, mine])
+
+
 def _check_order(card: Card, profiles: Profiles) -> None:
-    """Raise where lines given more energy are not darker: nothing was burnt, or this is another card."""
+    """Raise where lines given more energy are not darker, or where there are no single lines: nothing, or another card, was burnt."""
     energy = np.array([k.power_W / k.speed_mm_per_s for k in card.lines])
     total = np.abs(profiles.darkening).sum(axis=1)
     deepest = float(np.quantile(np.abs(profiles.darkening[:, 0]), 0.95))
@@ -114,6 +123,14 @@ def _check_order(card: Card, profiles: Profiles) -> None:
             "no-lines",
             f"No line of the ladder is to be seen: the darkest takes {100.0 * deepest:.0f}{NB}% of the wood's light away.",
             remedy="Burn the ladder on a wood that darkens sooner, or raise power_cap_fraction and make it anew.",
+        )
+    merged = float(run_together(card.lines, profiles).mean())
+    if merged > MERGED_SHARE:
+        raise PhotographRefused(
+            "lines-run-together",
+            f"{100.0 * merged:.0f}{NB}% of the lines have no bare wood between them: this material takes far less energy than "
+            f"the card was made for, or the photograph is uneven.",
+            remedy="Burn the ladder on birch plywood, maple or beech: the beam is the same on all of them.",
         )
     together = float(spearmanr(energy, total).statistic) if np.ptp(energy) > 0.0 else 1.0
     if together < ORDER_LEAST:

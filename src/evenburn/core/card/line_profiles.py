@@ -33,6 +33,7 @@ class Profiles:
     lopsided : (N,) greatest difference of both sides, over the depth.
     flanks : (J,) which distances are the bare wood.
     clipped : (N,) share of pixels at the upper end.
+    bare : (N,) linear light of the bare wood beside each line, as decoded.
     """
 
     aside_mm: FloatArray
@@ -41,6 +42,7 @@ class Profiles:
     lopsided: FloatArray
     flanks: NDArray[np.bool_]
     clipped: FloatArray
+    bare: FloatArray
 
 
 def line_pitch_mm(lines: Sequence[CardLine]) -> float:
@@ -76,7 +78,7 @@ def profiles_of(flat: Flat, lines: Sequence[CardLine], *, decoded: FloatArray) -
     table = decoded.astype(np.float32)
     aside = np.arange(0.0, 0.5 * pitch + 1e-9, STEP_mm)
     flanks = aside >= FLANK_SHARE * pitch - 1e-9
-    kept, noise, lopsided, clipped = [], [], [], []
+    kept, noise, lopsided, clipped, bares = [], [], [], [], []
     for line in lines:
         axis = axis_of(line)
         a, c = (0, 1) if axis == "x" else (1, 0)
@@ -102,8 +104,9 @@ def profiles_of(flat: Flat, lines: Sequence[CardLine], *, decoded: FloatArray) -
         folded = 0.5 * (r + s)
         folded = folded - float(folded[flanks].mean())
         kept.append(folded)
+        bares.append(bare)
         noise.append(float(np.hypot(r[flanks].std(), s[flanks].std())) / 2.0 + 0.5 * float(np.abs(r - s).mean()) / 2.0)
-        lopsided.append(float(np.abs(r - s).max() / max(folded.max(), 0.05)))
+        lopsided.append(float(np.abs(r - s).max() / max(float(np.abs(folded).max()), 0.05)))
         clipped.append(float((part.max(axis=2) >= 254).mean()) if part.size else 1.0)
     return Profiles(
         aside_mm=aside,
@@ -112,6 +115,7 @@ def profiles_of(flat: Flat, lines: Sequence[CardLine], *, decoded: FloatArray) -
         lopsided=np.array(lopsided),
         flanks=np.asarray(flanks),
         clipped=np.array(clipped),
+        bare=np.array(bares),
     )
 
 

@@ -24,8 +24,9 @@ ASTIGMATISM_SD_mm = 0.6  # of the distance between both axes' waists
 THRESHOLD_SD = 0.15  # of a set-up's log threshold about what dwell explains
 RADIUS_SD_LEAST, RADIUS_SD_MOST = 0.012, 0.15  # of a set-up's log radius about the hyperbola
 SETTING_SD_mm = 0.05  # of a stand-off set by hand
-BLUR_SD_mm = 0.030  # what is left of the photograph's blur adds to a radius in quadrature, either way; seen on made-up
-# pictures, where the waist scattered by 5 to 9 %
+# what blur, sharpening and tone curve of the phone leave adds to a radius in quadrature, either way:
+# as told by the covariance of `line_model`, 3 to 6 % of a waist
+BLUR_SD_mm = 0.026
 LEAST_FOR_A_RADIUS = 2  # lines seen at one set-up and axis
 ROUNDS = 4
 EDGE_RAYLEIGH = 0.5  # the waist has to lie so far within the ladder
