@@ -10,6 +10,7 @@ import subprocess
 import time
 import zipfile
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import pytest
@@ -260,3 +261,19 @@ def test_a_place_that_cannot_be_made_is_told(tmp_path: Path) -> None:
         open_book(tmp_path / "file" / "book")
     with pytest.raises(StorageError, match="folder for its files"):
         open_book("postgresql://nobody@/nothing")
+
+
+def test_many_writers_at_once_wait_for_one_another(book: Book) -> None:
+    _wood(book)
+
+    def one(number: int) -> int:
+        with book.writing() as connection:
+            known = row_of(connection, wood, "hard-maple")  # reads first, then writes, as every verb does
+            changed = Change(table=wood, key=f"wood-{number}", values=known["document"] and MAPLE)
+            return change(connection, [changed], what=f"wood {number}", now=NOW).edit_id
+
+    with ThreadPoolExecutor(max_workers=12) as workers:
+        made = list(workers.map(one, range(24)))
+    assert len(set(made)) == 24
+    with book.reading() as connection:
+        assert connection.execute(sa.select(sa.func.count()).select_from(wood)).scalar() == 25

@@ -25,6 +25,7 @@ from evenburn.core.errors import StorageError
 
 DATABASE, FILES = "book.sqlite", "files"
 WAITS_ms = 5000  # for another program that is writing
+WRITES = "evenburn_writes"  # option of a connection that is going to change something
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -47,8 +48,10 @@ class Book:
     @contextmanager
     def writing(self) -> Iterator[sa.Connection]:
         """Give a connection whose changes are all kept, or none where an error leaves it."""
-        with told(self.name), self.engine.begin() as connection:
-            yield connection
+        with told(self.name), self.engine.connect() as plain:
+            connection = plain.execution_options(**{WRITES: True})
+            with connection.begin():
+                yield connection
 
     def close(self) -> None:
         """Let go of the database."""
@@ -112,7 +115,9 @@ def _prepare(connection: Any, _record: Any) -> None:
 
 
 def _begin(connection: sa.Connection) -> None:
-    connection.exec_driver_sql("BEGIN")
+    """Begin; who means to write takes the turn at once, so that of two writers the later waits instead of being refused."""
+    writes = connection.get_execution_options().get(WRITES, False)
+    connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
 
 
 # ---- versions ----------------------------------------------------------------------------------------------------
