@@ -342,8 +342,14 @@ def main() -> None:
     print()
     for row in swept:
         print(row[0].ljust(30) + "  ".join(cell.rjust(9) for cell in row[1:]))
+    _, _, output = run_once((sys.executable, str(Path(__file__).resolve().parent / "book.py")))
+    pages = list(csv.reader(output.splitlines()))
+    print()
+    for row in pages:
+        print(row[0].ljust(46) + "  ".join(cell.rjust(8) for cell in row[1:]))
     if not chosen.no_save:
-        folder_saved = save({"results": rows, "artwork": beside, "raster": swept}, machine=machine)
+        tables = {"results": rows, "artwork": beside, "raster": swept, "book": pages}
+        folder_saved = save(tables, machine=machine)
         print(f"saved: bench/runs/{folder_saved.name}")
 
 

@@ -2,7 +2,8 @@
 
 Schemas and tables of keys come from the models that read and write the files, the tables of options from the command
 itself, the table of findings from the reader's rules. The prose around the markers is written by hand and stays.
-`make docs` runs this; `tests/house/test_reference_fresh.py` says when it has to be run.
+`make docs` runs this; `tests/house/test_reference_fresh.py` says when it has to be run. The page of outside checks is
+`tools/write_checks.py`'s, which is run from here too.
 """
 
 from __future__ import annotations
@@ -30,6 +31,7 @@ from evenburn.cli.main import app
 from evenburn.core.response.curve import tone_range_L
 
 REFERENCE = Path(__file__).resolve().parents[1] / "docs" / "reference"
+CHECKS = "checks.md"  # tools/write_checks.py writes it whole
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
 MARKED = re.compile(r"(<!-- (?P<name>[\w.-]+): begin[^>]*-->\n).*?(<!-- (?P=name): end -->)", re.DOTALL)
 WRITTEN_BY_PEOPLE: dict[str, tuple[type[BaseModel], str]] = {
@@ -300,7 +302,8 @@ def reference(folder: Path) -> dict[str, str]:
         If a table is made that no page shows, or a marker asks for one that is not made.
     """
     made = tables()
-    pages = {path.name: path.read_text(encoding="utf-8") for path in sorted(folder.glob("*.md"))}
+    by_hand = [path for path in sorted(folder.glob("*.md")) if path.name != CHECKS]
+    pages = {path.name: path.read_text(encoding="utf-8") for path in by_hand}
     shown = {m["name"] for page in pages.values() for m in MARKED.finditer(page)}
     silent = sorted(set(made) - shown)
     if silent:
@@ -324,6 +327,9 @@ def main() -> None:
             changed += 1
     if not changed:
         print("docs/reference is fresh")
+    import write_checks
+
+    write_checks.main()
 
 
 if __name__ == "__main__":

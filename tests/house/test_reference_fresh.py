@@ -13,6 +13,7 @@ from house.source import CORE, ROOT, python_files, text_of
 REFERENCE = ROOT / "docs" / "reference"
 HOW = ROOT / "docs" / "how-it-works"
 PAGES = (
+    "api",
     "batch",
     "beam",
     "card",

@@ -11,6 +11,8 @@ import numpy as np
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
+from evenburn.adapters.artwork.setting import PlacedText, TextSetting, artwork_from_setting
+from evenburn.core.errors import InvalidInput
 from evenburn.core.nouns.path import Polyline
 from strategies import between
 
@@ -157,3 +159,22 @@ def photographs(draw: st.DrawFn) -> Photograph:
         contrast=draw(between(0.0, 0.5)),
         white=draw(between(-0.3, 0.6)),
     )
+
+
+FACES = ("eb-garamond", "montserrat", "great-vibes", "saira-stencil-one", "roboto-slab")
+LETTERS = st.text("AVWfilgjOQ&ßéÅ 0189.-", min_size=1, max_size=18)
+
+
+@st.composite
+def texts_in(draw: st.DrawFn, size_mm: tuple[float, float]) -> PlacedText | None:
+    """Draw a text in a shipped face, as large as its box lets it be; None where it cannot be set there."""
+    setting = TextSetting(
+        text=draw(LETTERS),
+        face=draw(st.sampled_from(FACES)),
+        align=draw(st.sampled_from(["left", "centre", "right"])),
+        wrap=draw(st.booleans()),
+    )
+    try:
+        return artwork_from_setting(setting, size_mm=size_mm)
+    except InvalidInput:
+        return None

@@ -11,12 +11,12 @@ from shapely import affinity
 
 from evenburn.core.art.picture import Artwork
 from evenburn.core.layout.place import ellipse_outline, rectangle_outline
-from evenburn.core.nouns.machine import Lens, Machine
+from evenburn.core.nouns.machine import Lens, Machine, PostProcessor
 from evenburn.core.nouns.mark import Bridges, Hold, Mark, Piece, Preparation, Treatment
 from evenburn.core.nouns.wood import Wood
 from evenburn.core.planning.piece_plan import PieceWork, work_piece
 from evenburn.core.response.curve import tone_range_L
-from property.drawn import drawings, photographs
+from property.drawn import drawings, photographs, texts_in
 from strategies import benches, between, lenses, over_decades, woods
 from unit.core.examples import blank
 
@@ -84,19 +84,23 @@ def sizes(draw: st.DrawFn) -> tuple[float, float]:
 
 
 @st.composite
-def marks(draw: st.DrawFn, job: tuple[Machine, Wood], *, number: int) -> tuple[Mark, Artwork]:
+def marks(draw: st.DrawFn, job: tuple[Machine, Wood], *, number: int, likely: bool) -> tuple[Mark, Artwork]:
     """Draw a mark and its artwork, at the lower left corner of the blank."""
     bench, wood = job
     size = draw(sizes())
     treatment = draw(st.sampled_from(TREATMENTS))
     artwork: Artwork = draw(photographs()) if treatment == "photo" else draw(drawings())
+    if likely and treatment != "photo" and draw(st.integers(0, 3)) == 0:
+        artwork = draw(texts_in(size)) or artwork
     faint, full = tone_range_L(wood.curve)
     return (
         Mark(
             id=f"mark-{number}",
             art_label="some drawing",
             treatment=treatment,
-            tone_L=min(max(faint + draw(between(-0.02, 1.02)) * (full - faint), 0.0), 100.0),
+            tone_L=min(
+                max(faint + draw(between(0.1, 0.9) if likely else between(-0.02, 1.02)) * (full - faint), 0.0), 100.0
+            ),
             place_mm=(0.0, 0.0),
             size_mm=size,
             hold=draw(holds(bench, size)),
@@ -118,10 +122,16 @@ def marks(draw: st.DrawFn, job: tuple[Machine, Wood], *, number: int) -> tuple[M
 
 
 @st.composite
-def jobs(draw: st.DrawFn) -> Job:
-    """Draw a job: most of them can be burnt; blanks are turned any way and lie anywhere, also in the bed's corners."""
+def jobs(draw: st.DrawFn, *, likely: bool = False) -> Job:
+    """Draw a job: blanks are turned any way and lie anywhere, also in the bed's corners.
+
+    `likely` draws jobs of which most can be burnt, lettering among them, on controllers with either on word.
+    """
     bench, wood = draw(benches()), draw(woods())
-    drawn = [draw(marks((bench, wood), number=i)) for i in range(draw(st.sampled_from([1, 1, 1, 2])))]
+    if likely:
+        bench, wood = draw(likely_benches(bench)), replace(wood, cut_J_per_mm3=draw(between(1.0, 6.0)))
+    count = draw(st.sampled_from([1, 1, 1, 2]))
+    drawn = [draw(marks((bench, wood), number=i, likely=likely)) for i in range(count)]
     widest, highest = (max(mark.size_mm[k] for mark, _ in drawn) for k in (0, 1))
     around = draw(over_decades(0.5, 60.0))
     oval = draw(st.sampled_from([False, False, False, True]))
@@ -130,7 +140,7 @@ def jobs(draw: st.DrawFn) -> Job:
     outline = ellipse_outline(size) if oval else rectangle_outline(size)
     turn = draw(st.one_of(st.sampled_from([0.0, 0.0, 90.0, 180.0, -90.0]), between(-180.0, 180.0)))
     x0, y0, x1, y1 = affinity.rotate(outline, turn, origin=(0.0, 0.0)).bounds
-    corner = st.one_of(st.sampled_from([0.0, 0.5, 1.0]), between(-0.02, 1.02))
+    corner = between(0.3, 0.7) if likely else st.one_of(st.sampled_from([0.0, 0.5, 1.0]), between(-0.02, 1.02))
     return Job(
         machine=bench,
         lens=draw(lenses()),
@@ -144,7 +154,7 @@ def jobs(draw: st.DrawFn) -> Job:
                 size_mm=size,
                 outline=outline,
                 unevenness_mm=draw(st.one_of(st.just(0.0), between(0.0, 2.0))),
-                thickness_mm=draw(between(1.0, 25.0)),
+                thickness_mm=draw(between(0.5, 4.0) if likely else between(1.0, 25.0)),
                 margin_mm=draw(st.sampled_from([0.0, 2.0])),
             ),
             place_bed_mm=(
@@ -155,6 +165,23 @@ def jobs(draw: st.DrawFn) -> Job:
             marks=tuple(place_on(mark, size, shares=(draw(corner), draw(corner)), wider=wider) for mark, _ in drawn),
         ),
         artworks={mark.id: artwork for mark, artwork in drawn},
+    )
+
+
+@st.composite
+def likely_benches(draw: st.DrawFn, bench: Machine) -> Machine:
+    """Draw what makes a bench one that burns most of what it is asked for."""
+    least = draw(between(0.0, 0.05))
+    return replace(
+        bench,
+        bed_x_mm=max(bench.bed_x_mm, 500.0),
+        bed_y_mm=max(bench.bed_y_mm, 500.0),
+        power_least_fraction=least,
+        power_cap_fraction=draw(between(0.6, 1.0)),
+        speed_max_mm_per_s=max(bench.speed_max_mm_per_s, 200.0),
+        accel_x_mm_per_s2=max(bench.accel_x_mm_per_s2, 1000.0),
+        accel_y_mm_per_s2=max(bench.accel_y_mm_per_s2, 1000.0),
+        post_processor=PostProcessor(on_word=draw(st.sampled_from(["M3", "M4"]))),
     )
 
 

@@ -12,8 +12,9 @@ from evenburn.adapters.formats.ngc_writer import Head, program_lines
 from evenburn.core.motion.bounds import boxes_mm
 from evenburn.core.motion.follow import FollowPath, trace_events
 from evenburn.core.motion.path_speed import speed_along
+from evenburn.core.motion.raster import raster_events
 from evenburn.core.motion.timing import program_time_s, time_lower_bound_s
-from evenburn.core.nouns.events import Event, Trace
+from evenburn.core.nouns.events import Event, Trace, Travel
 from evenburn.core.nouns.machine import Machine
 from evenburn.core.planning.power import full_power_s, power_window_W
 from evenburn.core.proof.dose import DoseGrid, collect, total_energy_J
@@ -156,3 +157,21 @@ def test_all_energy_of_a_path_lands_in_a_map_that_holds_it(
     lines = collect(events, window, machine=bench)
     held = 0.0 if lines.traced_J is None else float(lines.traced_J.astype(np.float64).sum())
     assert held == pytest.approx(total_energy_J(events, machine=bench), rel=1e-6)  # float32
+
+
+@pytest.mark.parametrize("jerk", [None, 1e5])
+def test_one_line_burnt_to_and_fro_takes_its_overhead_each_time_by_every_clock(jerk: float | None) -> None:
+    """Passes over a single line follow one another with nothing in between: each turn is a rest, each pass a line."""
+    bench = machine(jerk_mm_per_s3=jerk, line_overhead_s=0.3)
+    row = np.full((1, 60), 20.0, np.float32)
+    origin = {"axis": "x", "along_origin_mm": 200.0, "cross_origin_mm": 100.0}
+    events = list(raster_events(bench, row, line_spacing_mm=0.1, speed_mm_per_s=300.0, passes=3, **origin))  # type: ignore[arg-type]
+    assert sum(isinstance(event, Travel) for event in events) == 1
+    text, report = read(bench, events)
+    planned_s = program_time_s(bench, events)
+    assert planned_s > 3 * 0.3
+    assert report.time_s == pytest.approx(planned_s, rel=SAME_TIME)
+    third_s = time_s(
+        interpret(text, rapid_mm_per_s=bench.rapid_mm_per_s), accel=(5000.0, 3000.0), jerk=jerk, line_overhead_s=0.3
+    )
+    assert third_s == pytest.approx(planned_s, rel=SAME_TIME)

@@ -15,13 +15,24 @@ Tolerances: half of the last digit printed; closed forms to rounding.
 from __future__ import annotations
 
 import math
+from functools import partial
+from typing import Any
 
 import pytest
 
+import outside
 from evenburn.core.motion.profile import move_time_s, run_up_mm, speed_within_mm_per_s, time_to_speed_s
+from outside import HALF_DIGIT
+
+EXAMPLE = "example 3.9, 10 m from 1 m/s to rest, 5 m/s, 10 m/s², 30 m/s³"
+check = partial(outside.check, field="motion", source="biagiotti2008")
 
 HALF_DIGIT_s = 0.00005
 ROUNDING = 1e-12
+
+
+PRINTED: dict[str, Any] = {"unit": "s", "trust": "from memory", "why": HALF_DIGIT}
+CLOSED: dict[str, Any] = {"trust": "derived", "why": "rounding of a closed form in binary"}
 
 
 class TestExample39:
@@ -34,33 +45,41 @@ class TestExample39:
         return float(run_up_mm(gained, accel_mm_per_s2=self.ACCEL, jerk_mm_per_s3=self.JERK))
 
     def test_acceleration_takes_0_7333_s(self) -> None:
-        assert self.ramp_s(self.SPEED - self.SPEED_0) == pytest.approx(0.7333, abs=HALF_DIGIT_s)
+        got = self.ramp_s(self.SPEED - self.SPEED_0)
+        check(f"acceleration, {EXAMPLE}", got=got, expected=0.7333, tolerance=HALF_DIGIT_s, **PRINTED)
 
     def test_deceleration_takes_0_8333_s(self) -> None:
-        assert self.ramp_s(self.SPEED) == pytest.approx(0.8333, abs=HALF_DIGIT_s)
+        got = self.ramp_s(self.SPEED)
+        check(f"deceleration, {EXAMPLE}", got=got, expected=0.8333, tolerance=HALF_DIGIT_s, **PRINTED)
 
     def test_jerk_phases_take_0_3333_s(self) -> None:
         # what a ramp takes beyond v/a is one jerk phase
-        assert self.ramp_s(self.SPEED) - self.SPEED / self.ACCEL == pytest.approx(0.3333, abs=HALF_DIGIT_s)
+        got = self.ramp_s(self.SPEED) - self.SPEED / self.ACCEL
+        check(f"one phase of jerk, {EXAMPLE}", got=got, expected=0.3333, tolerance=HALF_DIGIT_s, **PRINTED)
 
     def test_constant_speed_lasts_1_1433_s_and_the_whole_2_7100_s(self) -> None:
         gaining_s, losing_s = self.ramp_s(self.SPEED - self.SPEED_0), self.ramp_s(self.SPEED)
         ramps = self.ramp_mm(self.SPEED - self.SPEED_0) + self.SPEED_0 * gaining_s + self.ramp_mm(self.SPEED)
         even_s = (self.WAY - ramps) / self.SPEED
-        assert even_s == pytest.approx(1.1433, abs=HALF_DIGIT_s)
-        assert gaining_s + even_s + losing_s == pytest.approx(2.7100, abs=HALF_DIGIT_s)
+        check(f"constant speed, {EXAMPLE}", got=even_s, expected=1.1433, tolerance=HALF_DIGIT_s, **PRINTED)
+        whole_s = gaining_s + even_s + losing_s
+        check(f"the whole, {EXAMPLE}", got=whole_s, expected=2.7100, tolerance=HALF_DIGIT_s, **PRINTED)
 
 
 @pytest.mark.parametrize(
     ("speed", "accel", "run_up"), [(300.0, 3000.0, 15.0), (500.0, 5000.0, 25.0), (1000.0, 10000.0, 50.0)]
 )
 def test_run_up_with_endless_jerk(speed: float, accel: float, run_up: float) -> None:
-    assert run_up_mm(speed, accel_mm_per_s2=accel, jerk_mm_per_s3=None) == pytest.approx(run_up, rel=ROUNDING)
+    got = run_up_mm(speed, accel_mm_per_s2=accel, jerk_mm_per_s3=None)
+    name = f"run-up to {speed:g} mm/s at {accel:g} mm/s²"
+    check(name, got=got, expected=run_up, tolerance=run_up * ROUNDING, unit="mm", **CLOSED)
     assert speed_within_mm_per_s(run_up, accel_mm_per_s2=accel, jerk_mm_per_s3=None) == pytest.approx(speed)
 
 
 def test_limited_jerk_lengthens_the_run_up_from_25_to_37_5_mm() -> None:
-    assert run_up_mm(500.0, accel_mm_per_s2=5000.0, jerk_mm_per_s3=1e5) == pytest.approx(37.5, rel=ROUNDING)
+    got = run_up_mm(500.0, accel_mm_per_s2=5000.0, jerk_mm_per_s3=1e5)
+    name = "run-up to 500 mm/s at 5000 mm/s² and 1e5 mm/s³"
+    check(name, got=got, expected=37.5, tolerance=37.5 * ROUNDING, unit="mm", **CLOSED)
     assert run_up_mm(500.0, accel_mm_per_s2=5000.0, jerk_mm_per_s3=None) == pytest.approx(25.0, rel=ROUNDING)
     assert speed_within_mm_per_s(37.5, accel_mm_per_s2=5000.0, jerk_mm_per_s3=1e5) == pytest.approx(500.0)
 
@@ -81,11 +100,16 @@ def trapezoid_s(way_mm: float) -> float:
 def test_long_trapezoid() -> None:
     # (L a + v²)/(a v), as the public code has it
     assert trapezoid_s(200.0) == pytest.approx((200.0 * 5000.0 + 500.0**2) / (5000.0 * 500.0), rel=ROUNDING)
-    assert trapezoid_s(200.0) == pytest.approx(0.5, rel=ROUNDING)
+    name = "200 mm from rest to rest, 500 mm/s, 5000 mm/s²: (L a + v²)/(a v)"
+    seen = {**CLOSED, "trust": "seen"}
+    check(name, got=trapezoid_s(200.0), expected=0.5, tolerance=0.5 * ROUNDING, unit="s", **seen)
 
 
 def test_short_trapezoid_is_two_root_l_over_a_and_not_root_l_over_2a() -> None:
-    assert trapezoid_s(20.0) == pytest.approx(2.0 * math.sqrt(20.0 / 5000.0), rel=ROUNDING)
+    short = 2.0 * math.sqrt(20.0 / 5000.0)
+    name = "20 mm from rest to rest, 500 mm/s, 5000 mm/s²: 2 √(L/a)"
+    memory = {**CLOSED, "trust": "from memory"}
+    check(name, got=trapezoid_s(20.0), expected=short, tolerance=short * ROUNDING, unit="s", **memory)
     assert trapezoid_s(20.0) > 2.0 * math.sqrt(20.0 / (2.0 * 5000.0))
 
 

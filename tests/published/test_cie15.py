@@ -7,10 +7,16 @@ Tolerance: half of the last digit printed.
 
 from __future__ import annotations
 
+from functools import partial
+
 import numpy as np
 import pytest
 
+import outside
 from evenburn.core.tone.colour import lightness_L, luminance
+from outside import HALF_DIGIT
+
+check = partial(outside.check, field="tone, colour and sight", source="cie15", trust="derived", why=HALF_DIGIT)
 
 TABLE = [
     (0.008856, 7.9996),
@@ -25,7 +31,7 @@ TABLE = [
 
 @pytest.mark.parametrize(("y", "lightness"), TABLE)
 def test_lightness(y: float, lightness: float) -> None:
-    assert float(lightness_L(y)) == pytest.approx(lightness, abs=0.00005)
+    check(f"L* of luminance {y:g}", got=lightness_L(y), expected=lightness, tolerance=0.00005, unit="L*")
 
 
 @pytest.mark.parametrize(("y", "lightness"), TABLE)

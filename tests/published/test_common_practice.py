@@ -16,12 +16,15 @@ Left out: air for cutting (nothing is cut).
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import partial
 from importlib.resources import files
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
 
+import outside
 from evenburn.adapters.formats.machine_toml import read_machine
 from evenburn.adapters.formats.wood_toml import shipped_ids, shipped_wood
 from evenburn.core.art.detail import Widths
@@ -38,6 +41,7 @@ from evenburn.core.planning.recipe import AXES, banding_L, search, speed_limit_m
 from evenburn.core.planning.wish import Wish
 from evenburn.core.response.curve import effective_exposure
 from evenburn.core.units import psi
+from outside import PRACTICE
 
 SHOWS_L, NOTICED_L, UNSEEN_L = 5.0, 2.3, 1.0
 MACHINE = read_machine(Path(str(files("evenburn") / "assets" / "demo" / "machine.toml")), name="machine.toml")
@@ -45,6 +49,11 @@ LENS = next(lens for lens in MACHINE.lenses if lens.name == "2 inch")
 BEAM = beam_of_lens(LENS)
 MAPLE = shipped_wood("hard-maple")
 IN_FOCUS, BEGINS, BLENDED, FAR = 0.0, 1.0, 2.0, 10.0
+
+
+BANDS = "the rule has no number: the bands of [mokrzycki2011] and [mahy1994] are put on its words"
+check = partial(outside.check, field="practice of the trade", source=PRACTICE, trust="from memory")
+BANDED: dict[str, Any] = {"tolerance": 0.0, "unit": "L*", "why": BANDS}
 
 
 def wish(tone_L: float, hold: Hold) -> Wish:
@@ -78,13 +87,20 @@ class TestFocus:
         return found.ripple_L
 
     def test_lines_show_in_focus(self, tone_L: float) -> None:
-        assert self.banding_L(tone_L, IN_FOCUS) > SHOWS_L
+        got = self.banding_L(tone_L, IN_FOCUS)
+        name = f"lines 0.1 mm apart show in focus, L* {tone_L:g}"
+        check(name, got=got, expected=SHOWS_L, bound="at least", **BANDED)
 
     def test_lines_begin_to_blend_a_millimetre_off(self, tone_L: float) -> None:
-        assert UNSEEN_L < self.banding_L(tone_L, BEGINS) < NOTICED_L
+        got = self.banding_L(tone_L, BEGINS)
+        name = f"they begin to blend 1 mm off, L* {tone_L:g}"
+        check(name, got=got, expected=NOTICED_L, bound="at most", **BANDED)
+        check(f"… but are not gone, L* {tone_L:g}", got=got, expected=UNSEEN_L, bound="at least", **BANDED)
 
     def test_lines_blend_well_two_millimetres_off(self, tone_L: float) -> None:
-        assert self.banding_L(tone_L, BLENDED) < UNSEEN_L
+        got = self.banding_L(tone_L, BLENDED)
+        name = f"they blend well 2 mm off, L* {tone_L:g}"
+        check(name, got=got, expected=UNSEEN_L, bound="at most", **BANDED)
 
     def test_towards_the_lens_as_well_as_away_from_it(self, tone_L: float) -> None:
         assert self.banding_L(tone_L, -BEGINS) == self.banding_L(tone_L, BEGINS)
@@ -117,10 +133,14 @@ class TestSpacing:
         return float(ripple_factor(beam_radius_mm=BEAM.waist_radius_mm, line_spacing_mm=spacing_mm, phase=0.5))
 
     def test_lines_a_millimetre_apart_stand_alone(self) -> None:
-        assert self.between(1.0) < 1e-9
+        why = "jagged: nothing at all between the lines"
+        name = "dose midway between lines 1 mm apart over the mean"
+        check(name, got=self.between(1.0), expected=0.0, tolerance=1e-9, why=why)
 
     def test_lines_a_twentieth_apart_leave_nothing_to_see(self) -> None:
-        assert self.between(0.05) == pytest.approx(1.0, abs=1e-4)
+        why = "smooth: nothing that a byte of grey would tell"
+        name = "dose midway between lines 0.05 mm apart over the mean"
+        check(name, got=self.between(0.05), expected=1.0, tolerance=1e-4, why=why)
         assert banding_L(wish(38.0, Hold()), focus_offset_mm=IN_FOCUS, line_spacing_mm=0.05) < 0.01
 
     def test_lines_a_millimetre_apart_run_from_bare_to_full(self) -> None:
@@ -177,12 +197,14 @@ class TestReach:
 
 
 def test_the_nozzle_stands_around_9_5_mm_off() -> None:
-    assert LENS.focus_stand_off_mm == pytest.approx(9.5, abs=0.5)
+    got, why = LENS.focus_stand_off_mm, "“around”, so half a millimetre"
+    check("stand-off of a common lens and nozzle", got=got, expected=9.5, tolerance=0.5, unit="mm", why=why)
 
 
 class TestAir:
     def test_about_5_psi(self) -> None:
-        assert psi(AIR_COMMON_kPa) == pytest.approx(5.0, abs=0.1)  # "about 5", and 34 is 34.5 cut
+        got, why = psi(AIR_COMMON_kPa), "“about 5”, and 34 kPa is 34.5 cut"
+        check("air for engraving", got=got, expected=5.0, tolerance=0.1, unit="psi", why=why)
 
     def test_set_where_the_machine_can(self) -> None:
         assert air_kPa(MACHINE, self.mark()) == 34.0

@@ -6,10 +6,16 @@ four digits with one another, which a slip of memory would not.
 
 from __future__ import annotations
 
-import numpy as np
-import pytest
+from functools import partial
 
+import numpy as np
+
+import outside
 from evenburn.core.response.drift import random_effects
+
+check = partial(
+    outside.check, field="fitting", source="colditz1994", trust="from memory", why="as printed, four decimals"
+)
 
 # cases and the others, vaccinated, then not
 TRIALS = np.array(
@@ -37,6 +43,6 @@ def test_mean_its_error_and_the_spread_between_trials() -> None:
     log_risk_ratio = np.log(a / (a + b) / (c / (c + d)))
     variance = 1.0 / a - 1.0 / (a + b) + 1.0 / c - 1.0 / (c + d)
     mean, sd, between = random_effects(log_risk_ratio, np.sqrt(variance))
-    assert mean == pytest.approx(-0.7141, abs=5e-5)  # as printed, four decimals
-    assert sd == pytest.approx(0.1787, abs=5e-5)
-    assert between**2 == pytest.approx(0.3088, abs=5e-5)
+    check("thirteen trials, mean of the log risk ratio", got=mean, expected=-0.7141, tolerance=5e-5)
+    check("… its standard error", got=sd, expected=0.1787, tolerance=5e-5)
+    check("… variance between trials", got=between**2, expected=0.3088, tolerance=5e-5)

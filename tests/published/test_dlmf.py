@@ -12,12 +12,17 @@ row is therefore held to 0.0569, and to the closed form in a test of its own.
 from __future__ import annotations
 
 import math
+from functools import partial
 
 import numpy as np
 import pytest
 from numpy.typing import NDArray
 
+import outside
 from evenburn.core.optics.lines import ripple_factor, ripple_modulation
+from outside import HALF_DIGIT
+
+check = partial(outside.check, field="exposure across scan lines", source="dlmf", trust="derived", why=HALF_DIGIT)
 
 # p/σ, p/w, p/FWHM, (max, its half digit), (min, its half digit), (modulation, its half digit), leading term
 TABLE = [
@@ -48,10 +53,10 @@ def test_table(row: tuple[float, float, float, Printed, Printed, Printed, float]
     assert 1.0 / w_mm == pytest.approx(p_w, abs=5e-5)
     assert p_sigma / math.sqrt(8.0 * math.log(2.0)) == pytest.approx(p_fwhm, abs=5e-5)
     crest, trough = ripple_factor(beam_radius_mm=w_mm, line_spacing_mm=1.0, phase=[0.0, 0.5])
-    assert crest == pytest.approx(top[0], abs=top[1])
-    assert trough == pytest.approx(bottom[0], abs=bottom[1])
+    check(f"dose on a line over the mean, lines {p_w:g} w apart", got=crest, expected=top[0], tolerance=top[1])
+    check(f"… midway between two, {p_w:g} w apart", got=trough, expected=bottom[0], tolerance=bottom[1])
     found = ripple_modulation(beam_radius_mm=w_mm, line_spacing_mm=1.0)
-    assert found == pytest.approx(modulation[0], abs=modulation[1])
+    check(f"… modulation, {p_w:g} w apart", got=found, expected=modulation[0], tolerance=modulation[1])
     # the leading term bounds the modulation from above, and is it where lines lie close
     assert found <= leading * (1.0 + 2e-5)
     if p_sigma <= 2.0:
@@ -62,7 +67,15 @@ def test_at_the_full_width_at_half_height_the_leading_term_is_a_closed_form() ->
     # with q = exp(−2π²σ²/p²) = 0.0284 the modulation is 2q (1 + q⁸ …)/(1 + 2q⁴ …): the leading term is 1.3e-6 off
     w_over_p = 1.0 / math.sqrt(2.0 * math.log(2.0))
     found = ripple_modulation(beam_radius_mm=w_over_p, line_spacing_mm=1.0)
-    assert found == pytest.approx(2.0 * math.exp(-(math.pi**2) / (4.0 * math.log(2.0))), rel=2e-6)
+    closed = 2.0 * math.exp(-(math.pi**2) / (4.0 * math.log(2.0)))
+    left_out = "the leading term leaves out 1.3e-6 of it"
+    check(
+        "modulation, lines one full width at half height apart",
+        got=found,
+        expected=closed,
+        tolerance=closed * 2e-6,
+        why=left_out,
+    )
 
 
 @pytest.mark.parametrize("ratio", RATIOS)

@@ -9,17 +9,23 @@ Ours in whole numbers has to be Pillow's bit by bit; ours in real numbers that o
 
 from __future__ import annotations
 
+from functools import partial
+
 import numpy as np
 import pytest
 from numpy.typing import NDArray
 from PIL import Image
 
+import outside
 from evenburn.core.tone.diffusion import KERNELS, diffuse, diffuse_like_pillow
 from published import kernels
 
 # (row, column) from the pixel: share of its error
 PUBLISHED = {(0, 1): 7 / 16, (1, -1): 3 / 16, (1, 0): 5 / 16, (1, 1): 1 / 16}
 LEVEL = 1.0 / 255.0
+
+
+check = partial(outside.check, field="halftoning and density", source="floyd1976", trust="seen")
 
 
 def diffused(coverage: NDArray[np.float64]) -> NDArray[np.bool_]:
@@ -64,12 +70,15 @@ def test_each_weight_is_the_published_one(down: int, right: int) -> None:
     place = (down, 1 + right)
     theirs = firing_level(place, source, published=True)
     ours = firing_level(place, source, published=False)
-    assert ours == pytest.approx(theirs, abs=2)  # a cut fraction for each of two neighbours on the way
+    sixteenths = {(0, 1): 7, (1, -1): 3, (1, 0): 5, (1, 1): 1}[down, right]
+    name = f"level at which the neighbour {down:+d}, {right:+d} fires, given {sixteenths}/16 of 120 levels"
+    check(name, got=ours, expected=theirs, tolerance=2.0, why="a cut fraction for each of two neighbours on the way")
 
 
 def test_the_first_neighbour_gets_seven_sixteenths() -> None:
     # nothing in between here: 127.5 levels less 7/16 of 120
-    assert firing_level((0, 2), 120 * LEVEL, published=False) == pytest.approx(127.5 - 52.5, abs=1)
+    got = firing_level((0, 2), 120 * LEVEL, published=False)
+    check("127.5 less 7/16 of 120", got=got, expected=127.5 - 52.5, tolerance=1.0, why="whole levels")
 
 
 @pytest.mark.parametrize("level", [0, 1, 16, 51, 64, 100, 127, 128, 170, 204, 254, 255])
@@ -118,7 +127,10 @@ def test_in_whole_numbers_it_is_that_of_pillow(name: str) -> None:
 
 @pytest.mark.parametrize("serpentine", [False, True])
 def test_in_real_numbers_dots_fall_where_the_published_kernel_puts_them(serpentine: bool) -> None:  # noqa: FBT001
-    assert sum(weight for _, _, weight in KERNELS["floyd-steinberg"]) == 16
+    total = sum(weight for _, _, weight in KERNELS["floyd-steinberg"])
+    if serpentine:
+        check("sum of Floyd and Steinberg's weights", got=total, expected=16.0, tolerance=0.0, why=outside.EXACT)
+    assert total == 16
     weights = np.array([[0, 0, 7], [3, 5, 1]])
     for picture in kernels.pictures(60):
         dots = diffuse(picture, kernel="floyd-steinberg", serpentine=serpentine)

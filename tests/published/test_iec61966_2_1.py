@@ -9,16 +9,24 @@ up to 3e-8 in the published curve itself; a round trip may not be asked for more
 
 from __future__ import annotations
 
+from functools import partial
+
 import numpy as np
 import pytest
 
+import outside
 from evenburn.core.tone.colour import lab_from_srgb, luminance, srgb_decode, srgb_encode
+from outside import HALF_DIGIT
 
 BREAK_GAP = 3e-8
 
 
+check = partial(outside.check, field="tone, colour and sight", source="iec61966-2-1")
+
+
 def test_encode_of_0_18() -> None:
-    assert float(srgb_encode(0.18)) == pytest.approx(0.4613561295, abs=5e-11)
+    got = srgb_encode(0.18)
+    check("sRGB of luminance 0.18", got=got, expected=0.4613561295, tolerance=5e-11, trust="seen", why=HALF_DIGIT)
 
 
 @pytest.mark.parametrize(
@@ -32,7 +40,8 @@ def test_encode_of_0_18() -> None:
     ],
 )
 def test_decode_of_8_bit_levels(level: int, linear: float, half_digit: float) -> None:
-    assert float(srgb_decode(level / 255.0)) == pytest.approx(linear, abs=half_digit)
+    got, name = srgb_decode(level / 255.0), f"luminance of sRGB level {level} of 255"
+    check(name, got=got, expected=linear, tolerance=half_digit, trust="derived", why=HALF_DIGIT)
 
 
 def test_10_lies_on_the_straight_piece_and_11_on_the_curve() -> None:
@@ -53,7 +62,9 @@ def test_every_8_bit_level_comes_back() -> None:
 @pytest.mark.parametrize(("rgb", "share"), [((1, 0, 0), 0.2126), ((0, 1, 0), 0.7152), ((0, 0, 1), 0.0722)])
 def test_luminance_of_the_primaries(rgb: tuple[int, int, int], share: float) -> None:
     lab = lab_from_srgb(np.array(rgb, dtype=np.float64))
-    assert float(luminance(lab[0])) == pytest.approx(share, abs=1e-12)
+    name = f"luminance of the primary {'red' if rgb[0] else 'green' if rgb[1] else 'blue'}"
+    why = "rounding: four digits printed, all of them used"
+    check(name, got=luminance(lab[0]), expected=share, tolerance=1e-12, trust="seen", why=why)
 
 
 def test_white_is_neutral_within_the_digits_of_the_matrix() -> None:

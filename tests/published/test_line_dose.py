@@ -9,12 +9,17 @@ Tolerances: half of the last digit printed; 1e-9 against quadrature, which is it
 from __future__ import annotations
 
 import math
+from functools import partial
 
 import numpy as np
 import pytest
 from scipy.integrate import quad
 
+import outside
 from evenburn.core.optics.lines import line_peak_dose_J_per_mm2, mean_dose_J_per_mm2, ripple_factor
+from outside import HALF_DIGIT
+
+check = partial(outside.check, field="exposure across scan lines", source="siegman1986", trust="derived", unit="J/mm²")
 
 POWER_W, SPEED_mm_per_s, RADIUS_mm = 60.0, 300.0, 0.05713
 PEAK_W_per_mm2 = 2.0 * POWER_W / (math.pi * RADIUS_mm**2)
@@ -34,13 +39,18 @@ def dose_beside_a_line_J_per_mm2(away_mm: float) -> float:
 
 def test_mean_dose_example() -> None:
     dose = float(mean_dose_J_per_mm2(power_W=POWER_W, speed_mm_per_s=SPEED_mm_per_s, line_spacing_mm=0.1))
-    assert dose == pytest.approx(2.000, abs=0.0005)
+    name = "mean dose of 60 W, 300 mm/s, lines 0.1 mm apart"
+    check(name, got=dose, expected=2.000, tolerance=0.0005, why=HALF_DIGIT)
 
 
 def test_peak_of_one_line_example() -> None:
     peak = line_peak_dose_J_per_mm2(power_W=POWER_W, speed_mm_per_s=SPEED_mm_per_s, beam_radius_mm=RADIUS_mm)
-    assert peak == pytest.approx(2.793, abs=0.0005)
-    assert peak == pytest.approx(dose_beside_a_line_J_per_mm2(0.0), rel=1e-9)
+    name = "dose on one line of 60 W, 300 mm/s, w 57.13 µm"
+    check(name, got=peak, expected=2.793, tolerance=0.0005, why=HALF_DIGIT)
+    summed = dose_beside_a_line_J_per_mm2(0.0)
+    check(
+        f"{name}, by quadrature", got=peak, expected=round(summed, 8), tolerance=1e-8, why="what quadrature is sure of"
+    )
 
 
 @pytest.mark.parametrize("spacing_mm", [0.05, 0.1, 0.2])

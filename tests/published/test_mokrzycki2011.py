@@ -7,14 +7,20 @@ Exact: the ceiling of unseen banding is the first band's end, at every tone, per
 
 from __future__ import annotations
 
+from functools import partial
+
 import numpy as np
 import pytest
 
+import outside
 from evenburn.core.planning.recipe import TONE_HOLDS_L
 from evenburn.core.tone.vision import unseen_banding_L
 
 NOBODY_L = 1.0
 ANYBODY_L = (2.0, 3.5)
+
+
+check = partial(outside.check, field="tone, colour and sight", source="mokrzycki2011", trust="seen", unit="L*")
 
 
 @pytest.mark.parametrize("tone", [10.0, 25.0, 40.0, 60.0, 80.0])
@@ -25,7 +31,8 @@ def test_no_banding_that_passes_as_unseen_is_above_the_first_band(tone: float, d
 
 
 def test_the_ceiling_itself_is_reached_by_stripes_finer_than_the_eye_resolves() -> None:
-    assert float(unseen_banding_L(tone=40.0, period_mm=0.05, distance_mm=300.0)) == NOBODY_L
+    got, name = unseen_banding_L(tone=40.0, period_mm=0.05, distance_mm=300.0), "most banding that passes as unseen"
+    check(name, got=got, expected=NOBODY_L, tolerance=0.0, why="the end of the band that nobody sees, taken over")
 
 
 def test_a_change_that_tone_may_take_unnoticed_ends_where_anybody_sees_it() -> None:

@@ -9,9 +9,10 @@ from __future__ import annotations
 
 import math
 
-import pytest
-
 from evenburn.core.optics.lines import ripple_modulation
+from outside import HALF_DIGIT, Field, check
+
+LINES: Field = "exposure across scan lines"
 
 FWHM_OVER_RADIUS = math.sqrt(2.0 * math.log(2.0))  # 1.17741
 
@@ -21,8 +22,26 @@ def modulation(resolution_over_pitch: float) -> float:
 
 
 def test_lines_a_half_width_apart_leave_some_5_percent() -> None:
-    assert modulation(1.0) == pytest.approx(0.05, abs=0.01)
-    assert modulation(1.0) == pytest.approx(0.057, abs=0.0005)
+    check(
+        "modulation of a display whose spot is as wide as its pitch",
+        got=modulation(1.0),
+        expected=0.05,
+        tolerance=0.01,
+        field=LINES,
+        source="murch1988",
+        trust="from memory",
+        why="“some 5 %” is one digit",
+    )
+    check(
+        "… by the theta function",
+        got=modulation(1.0),
+        expected=0.057,
+        tolerance=0.0005,
+        field=LINES,
+        source="dlmf",
+        trust="derived",
+        why=HALF_DIGIT,
+    )
 
 
 def test_a_ratio_below_one_shows_more_and_above_less() -> None:

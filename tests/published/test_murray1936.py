@@ -15,19 +15,25 @@ Left out: densities of a paper in which light spreads ([yule1951]), which the ex
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import partial
 
 import numpy as np
 import pytest
 from numpy.typing import NDArray
 
+import outside
 from evenburn.core.nouns.wood import CharacteristicCurve
 from evenburn.core.tone.colour import lightness_L, luminance
 from evenburn.core.tone.dot_gain import tone_of_coverage_L
+from outside import HALF_DIGIT
 from published.plain_curve import plain_curve
 
 SINGLE_PRECISION = 1e-6
 HARD_PER_DECADE = 2000.0
 BAYER = np.array([[0, 8, 2, 10], [12, 4, 14, 6], [3, 11, 1, 9], [15, 7, 13, 5]])  # from memory
+
+
+check = partial(outside.check, field="halftoning and density", source="altphoto2004", trust="seen", why=HALF_DIGIT)
 
 
 def stripes(coverage: float) -> NDArray[np.bool_]:
@@ -68,7 +74,8 @@ def test_worked_example_of_half_coverage(solid_density: float, density: float) -
     curve = hard_curve(ground=1.0, solid=10.0**-solid_density, dose=0.5)
     coverages, seen = reflectances(curve, stripes, radius_over_spacing=1.0)
     half = int(np.flatnonzero(coverages == 0.5)[0])
-    assert -np.log10(seen[half]) == pytest.approx(density, abs=0.00005)
+    name = f"density of 50 % of dots of density {solid_density:g}, exposed under the beam"
+    check(name, got=-np.log10(seen[half]), expected=density, tolerance=0.00005)
 
 
 def test_the_law_gives_back_the_area_of_stripes() -> None:

@@ -16,12 +16,16 @@ Numbers here are compared exactly: they are printed decimals, read into the same
 from __future__ import annotations
 
 import itertools
+from functools import partial
+from typing import Any
 
 import pytest
 
+import outside
 from evenburn.adapters.formats.ngc_reader import Limits, Report, read_program
 from evenburn.adapters.formats.ngc_reader.block import G_GROUPS, M_GROUPS
 from evenburn.adapters.formats.ngc_reader.words import line_of
+from outside import EXACT
 
 BENCH = Limits(
     bed_x_mm=300.0,
@@ -36,6 +40,9 @@ BENCH = Limits(
     power_cap_fraction=1.0,
     power_least_fraction=0.0,
 )
+
+check = partial(outside.check, field="programs and files", source="nistir6556")
+COUNTED: dict[str, Any] = {"trust": "seen", "tolerance": 0.0, "why": EXACT}
 
 # Table 4
 G_TABLE = {
@@ -77,11 +84,15 @@ def fault(text: str) -> str:
 def test_table_4_groups_of_g_codes() -> None:
     printed = {round(float(code[1:]) * 10): group for group, row in G_TABLE.items() for code in row.split()}
     assert printed == G_GROUPS
+    alike = sum(G_GROUPS.get(code) == group for code, group in printed.items())
+    check("G codes in the group that table 4 has", got=alike, expected=float(len(printed)), **COUNTED)
 
 
 def test_table_4_groups_of_m_codes() -> None:
     printed = {int(code[1:]): group for group, row in M_TABLE.items() for code in row.split()}
     assert printed == M_GROUPS
+    alike = sum(M_GROUPS.get(code) == group for code, group in printed.items())
+    check("M codes in the group that table 4 has", got=alike, expected=float(len(printed)), **COUNTED)
 
 
 # words that may stand beside an X, with their groups as printed above
@@ -128,13 +139,18 @@ class TestTable8:
     def test_feed_acts_before_motion(self) -> None:
         slow, fast = run("G1 X20 S1000 F600"), run("G1 X20 S1000 F6000")
         accel = BENCH.accel_x_mm_per_s2  # from rest to rest: length over speed, and speed over acceleration
-        assert slow.full_power_s == pytest.approx(10 / 10 + 10 / accel)
-        assert fast.full_power_s == pytest.approx(10 / 100 + 100 / accel)
+        why = "rounding; the feed is read before the motion of its line"
+        for name, report, speed in (("F600", slow, 10.0), ("F6000", fast, 100.0)):
+            expected = 10.0 / speed + speed / accel
+            told = f"seconds of 10 mm behind {name} on one line, 1000 mm/s²"
+            check(told, got=report.full_power_s, expected=expected, tolerance=1e-6, trust="seen", why=why, unit="s")
 
     def test_feed_is_read_before_units_change(self) -> None:
         # F60 is 60 mm/min still, X1 is an inch already
         report = run("G1 X1 S1000 F60 G20")
-        assert report.burn_length_mm == pytest.approx(25.4 - 10)
+        why = "rounding; X counts in inches, F60 on its line still in mm"
+        name = "way of X1 F60 G20 from X 10 mm"
+        check(name, got=report.burn_length_mm, expected=25.4 - 10, tolerance=1e-6, trust="seen", why=why, unit="mm")
         assert report.full_power_s == pytest.approx(15.4 / 1 + 1 / BENCH.accel_x_mm_per_s2)
 
     def test_a_dwell_comes_after_the_laser_and_before_the_motion(self) -> None:
@@ -153,6 +169,7 @@ class TestTable8:
 
 def test_sec_3_3_blanks_and_case_mean_nothing() -> None:
     assert words("g0x +0. 12 34y 7") == words("G0 X+0.1234 Y7") == [("G", 0), ("X", 0.1234), ("Y", 7)]
+    check("X of “g0x +0. 12 34y 7”", got=words("g0x +0. 12 34y 7")[1][1], expected=0.1234, **COUNTED)
     assert words("\tg 0 1 x\t- 1 . 5") == [("G", 1), ("X", -1.5)]
 
 
@@ -191,10 +208,14 @@ def test_a_line_holds_255_characters() -> None:
     assert fault("(" + "x" * 253 + ")") == "line-not-short"  # ours, tighter
     assert fault("(" + "x" * 254 + ")") == "line-too-long"
     assert not line_of("(" + "x" * 77 + ")").faults
+    longest = max(n for n in range(200, 300) if fault("(" + "x" * (n - 2) + ")") != "line-too-long")
+    check("characters of the longest line that the standard holds", got=longest, expected=255.0, **COUNTED)
 
 
 def test_four_m_words_fit_on_a_line_and_five_do_not() -> None:
     assert "m-words" not in codes("M0 M5 M8 M48")
+    most = max(n for n in range(1, 6) if "m-words" not in codes(" ".join(["M0", "M5", "M8", "M48", "M6"][:n])))
+    check("M words on one line", got=most, expected=4.0, **{**COUNTED, "trust": "from memory"})
     assert "m-words" in codes("M0 M5 M8 M48 M6")
 
 

@@ -10,16 +10,22 @@ Ours is a spot that passes in a millisecond, not a night at the telescope: the l
 from __future__ import annotations
 
 import math
+from functools import partial
 
 import pytest
 from scipy.optimize import brentq
 
+import outside
 from evenburn.core.response.curve import effective_exposure, exposure_shift
+from outside import HALF_DIGIT
 from published.plain_curve import plain_curve
 
 P = 0.86
 CURVE = plain_curve(kappa=P - 1.0)
 IRRADIANCE, TIME_ms = 3.0, 7.0
+
+
+check = partial(outside.check, field="wood and heat", source="schwarzschild1900")
 
 
 def exposure(irradiance: float, time_ms: float) -> float:
@@ -36,14 +42,16 @@ def longer(fainter: float) -> float:
 
 
 def test_four_times_fainter_takes_approximately_fivefold() -> None:
-    assert longer(4.0) == pytest.approx(5.0, rel=0.10)
+    name, why = "times as long for a light four times fainter", "“approximately fivefold” is one digit"
+    check(name, got=longer(4.0), expected=5.0, tolerance=0.5, trust="seen", why=why)
 
 
 @pytest.mark.parametrize(
     ("fainter", "factor", "half_digit"), [(4.0, 5.0127, 5e-5), (2.0, 2.2389, 5e-5), (10.0, 14.548, 5e-4)]
 )
 def test_factors(fainter: float, factor: float, half_digit: float) -> None:
-    assert longer(fainter) == pytest.approx(factor, abs=half_digit)
+    name = f"… for {fainter:g} times fainter, n^(1/0.86)"
+    check(name, got=longer(fainter), expected=factor, tolerance=half_digit, trust="derived", why=HALF_DIGIT)
 
 
 def test_the_shift_is_the_power_of_time_that_is_missing() -> None:

@@ -8,9 +8,15 @@ Tolerance: half of the last digit printed.
 
 from __future__ import annotations
 
+from functools import partial
+
 import pytest
 
+import outside
 from evenburn.core.optics.beam import diffraction_diameter_mm, waist_after_lens
+from outside import HALF_DIGIT
+
+check = partial(outside.check, field="optics", source="self1983", trust="derived", why=HALF_DIGIT)
 
 
 def behind(*, waist_in_mm: float = 3.0, distance_mm: float = 1500.0, m2: float = 1.0) -> tuple[float, float]:
@@ -25,8 +31,9 @@ def behind(*, waist_in_mm: float = 3.0, distance_mm: float = 1500.0, m2: float =
 
 def test_worked_example() -> None:
     waist_mm, behind_mm = behind()
-    assert 1e3 * waist_mm == pytest.approx(50.203, abs=0.0005)
-    assert behind_mm == pytest.approx(51.2058, abs=0.00005)
+    lens = "lens of 50.8 mm, waist of 3 mm 1500 mm before it, 10.6 µm"
+    check(f"waist behind a {lens}", got=1e3 * waist_mm, expected=50.203, tolerance=0.0005, unit="µm")
+    check(f"its distance, {lens}", got=behind_mm, expected=51.2058, tolerance=0.00005, unit="mm")
 
 
 def test_a_waist_at_the_front_focus_lies_at_the_back_focus() -> None:

@@ -11,12 +11,14 @@ Left out: the protocol for fitting M² and the 0.85 rule for round beams, which 
 from __future__ import annotations
 
 import math
+from functools import partial
 
 import numpy as np
 import pytest
 from scipy.optimize import brentq
 from scipy.special import erf
 
+import outside
 from evenburn.core.nouns.machine import Lens
 from evenburn.core.optics.beam import (
     Beam,
@@ -27,6 +29,9 @@ from evenburn.core.optics.beam import (
     power_fraction_inside,
 )
 from evenburn.core.optics.lines import line_peak_dose_J_per_mm2
+from outside import HALF_DIGIT
+
+check = partial(outside.check, field="optics", source="siegman1986", trust="derived", why=HALF_DIGIT)
 
 UM_PRINTED = 0.005
 MM_PRINTED = 0.00005
@@ -66,10 +71,16 @@ def ideal_beam(*, focal_length_mm: float, beam_diameter_mm: float, beam_quality_
 def test_table_1a(row: tuple[float, float, float, float, float, tuple[float, ...]]) -> None:
     f_mm, d_mm, m2, spot_um, rayleigh_mm, radii_um = row
     beam = ideal_beam(focal_length_mm=f_mm, beam_diameter_mm=d_mm, beam_quality_m2=m2)
-    assert 2e3 * beam.waist_radius_mm == pytest.approx(spot_um, abs=UM_PRINTED)
-    assert beam.rayleigh_length_mm == pytest.approx(rayleigh_mm, abs=MM_PRINTED)
-    radii = 1e3 * beam_radius_mm(beam, offset_mm=[0.5, 1.0, 2.0, 3.0])
-    np.testing.assert_allclose(radii, radii_um, rtol=0, atol=UM_PRINTED)
+    lens = f"f {f_mm:g} mm, D {d_mm:g} mm, M² {m2:g}, 10.6 µm"
+    spot = 2e3 * beam.waist_radius_mm
+    check(f"spot, {lens}", got=spot, expected=spot_um, tolerance=UM_PRINTED, unit="µm")
+    found_mm = beam.rayleigh_length_mm
+    check(f"Rayleigh length, {lens}", got=found_mm, expected=rayleigh_mm, tolerance=MM_PRINTED, unit="mm")
+    offsets_mm = (0.5, 1.0, 2.0, 3.0)
+    radii = 1e3 * beam_radius_mm(beam, offset_mm=list(offsets_mm))
+    for offset_mm, got, radius_um in zip(offsets_mm, radii, radii_um, strict=True):
+        name = f"beam radius {offset_mm:g} mm off the waist, {lens}"
+        check(name, got=got, expected=radius_um, tolerance=UM_PRINTED, unit="µm")
     # the other form of the Rayleigh length, π w0² / (M² λ): equal to rounding without aberration
     assert beam.rayleigh_length_mm == pytest.approx(math.pi * beam.waist_radius_mm**2 / (m2 * 10.6e-3), rel=1e-12)
 
@@ -89,19 +100,21 @@ def test_the_beam_is_as_wide_above_the_focus_as_below() -> None:
 
 @pytest.mark.parametrize(("ratio", "share"), [(0.5, 0.39347), (1.0, 0.86466), (1.5, 0.98889), (2.0, 0.99966)])
 def test_encircled_power(ratio: float, share: float) -> None:
-    assert power_fraction_inside(ratio * 0.057, beam_radius_mm=0.057) == pytest.approx(share, abs=5e-6)
+    got = power_fraction_inside(ratio * 0.057, beam_radius_mm=0.057)
+    check(f"share of power inside {ratio:g} w", got=got, expected=share, tolerance=5e-6)
 
 
 @pytest.mark.parametrize(("growth", "rayleighs"), [(0.05, 0.3202), (0.10, 0.4583), (math.sqrt(2.0) - 1.0, 1.0)])
 def test_depth_of_focus(growth: float, rayleighs: float) -> None:
     beam = Beam(waist_radius_mm=0.06, rayleigh_length_mm=1.0)
-    assert depth_of_focus_mm(beam, growth=growth) == pytest.approx(rayleighs, abs=5e-5)
+    name = f"depth of focus over the Rayleigh length, {100.0 * growth:.0f} % growth of the radius"
+    check(name, got=depth_of_focus_mm(beam, growth=growth), expected=rayleighs, tolerance=5e-5)
 
 
 def test_half_of_the_power_lies_inside_0_5887_w_so_full_width_at_half_height_is_1_17741_w() -> None:
     # in two dimensions the circle of half the power and the width at half height are the same: exp(−2 r²/w²) = ½
     half_mm = brentq(lambda r: power_fraction_inside(r, beam_radius_mm=1.0) - 0.5, 0.1, 1.0, xtol=1e-14)
-    assert 2.0 * half_mm == pytest.approx(1.17741, abs=5e-6)
+    check("full width at half height over the 1/e² radius", got=2.0 * half_mm, expected=1.17741, tolerance=5e-6)
 
 
 def test_w_is_twice_the_standard_deviation() -> None:

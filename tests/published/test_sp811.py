@@ -10,8 +10,12 @@ Left out: W/cm², for the code states no irradiance. Widths (w = 2σ, FWHM) stan
 
 from __future__ import annotations
 
+from functools import partial
+from typing import Any
+
 import pytest
 
+import outside
 from evenburn.core.optics.lines import mean_dose_J_per_mm2
 from evenburn.core.units import (
     KPA_PER_PSI,
@@ -22,26 +26,33 @@ from evenburn.core.units import (
     pixels_per_m,
     psi,
 )
+from outside import EXACT, HALF_DIGIT
+
+check = partial(outside.check, field="units", source="sp811")
+ROUNDED = "rounding in binary"
 
 
 def test_inch() -> None:
-    assert MM_PER_INCH == 25.4
+    check("inch", got=MM_PER_INCH, expected=25.4, tolerance=0.0, unit="mm", trust="from memory", why=EXACT)
 
 
 def test_pound_to_the_square_inch() -> None:
-    assert pytest.approx(6.894757, abs=5e-7) == KPA_PER_PSI
+    memory: dict[str, Any] = {"trust": "from memory", "why": HALF_DIGIT}
+    check("pound to the square inch", got=KPA_PER_PSI, expected=6.894757, tolerance=5e-7, unit="kPa", **memory)
     assert pytest.approx(0.45359237 * 9.80665 / 0.0254**2 / 1000.0, rel=1e-14) == KPA_PER_PSI
     assert psi(6.894757) == pytest.approx(1.0, abs=1e-7)
-    assert psi(101.325) == pytest.approx(14.696, abs=0.0005)  # one atmosphere
+    check("one atmosphere, 101.325 kPa", got=psi(101.325), expected=14.696, tolerance=0.0005, unit="psi", **memory)
 
 
 def test_ten_lines_to_the_millimetre_are_254_to_the_inch() -> None:
-    assert lines_per_inch(0.1) == pytest.approx(254.0, rel=1e-14)
-    assert lines_per_inch(1.0 / 30.0) == pytest.approx(762.0, rel=1e-14)
+    for per_mm, expected in ((10.0, 254.0), (30.0, 762.0)):
+        got, name = lines_per_inch(1.0 / per_mm), f"{per_mm:g} lines to the millimetre, to the inch"
+        check(name, got=got, expected=expected, tolerance=1e-11, trust="derived", why=ROUNDED)
 
 
 def test_a_joule_to_the_square_centimetre_is_a_hundredth_to_the_square_millimetre() -> None:
-    assert J_per_mm2_from_J_per_cm2(1.0) == 0.01
+    got = J_per_mm2_from_J_per_cm2(1.0)
+    check("1 J/cm²", got=got, expected=0.01, tolerance=0.0, unit="J/mm²", trust="derived", why=EXACT)
     assert J_per_mm2_from_J_per_cm2(25.0) == 0.25
     # 60 W, 300 mm/s, 0.1 mm: the same in centimetres, 60 / (30 · 0.01) = 200 J/cm²
     in_cm = 60.0 / (30.0 * 0.01)
@@ -50,8 +61,17 @@ def test_a_joule_to_the_square_centimetre_is_a_hundredth_to_the_square_millimetr
 
 
 def test_feeds_are_per_minute() -> None:
-    assert mm_per_min(100.0) == 6000.0
+    check("F word of 100 mm/s", got=mm_per_min(100.0), expected=6000.0, tolerance=0.0, trust="derived", why=EXACT)
 
 
 def test_a_png_of_254_dots_to_the_inch_holds_10000_to_the_metre() -> None:
-    assert pixels_per_m(0.1) == 10_000
+    got = pixels_per_m(0.1)
+    check(
+        "pHYs of lines 0.1 mm apart",
+        got=got,
+        expected=10_000.0,
+        tolerance=0.0,
+        trust="derived",
+        why=EXACT,
+        unit="to the metre",
+    )

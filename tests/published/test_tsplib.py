@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 import numpy as np
 import pytest
 
+import outside
 from evenburn.core.layout.tour import tour_order
 
 BERLIN52 = """565,575 25,185 345,750 945,685 845,655 880,660 25,230 525,1000 580,1175 650,1130 1605,620 1220,580 1465,200
@@ -21,6 +24,9 @@ EIL51_BEST = """1 32 11 38 5 37 17 4 18 47 12 46 51 27 6 48 23 7 43 24 14 25 13 
 WITHIN = 1.05  # what the issue asks; both come out within 1 %
 
 
+check = partial(outside.check, field="order of paths", source="tsplib", trust="seen", tolerance=0.0)
+
+
 def _places(text: str) -> np.ndarray:
     return np.array([[float(v) for v in pair.split(",")] for pair in text.split()])
 
@@ -35,5 +41,10 @@ def _length(places: np.ndarray, order: np.ndarray) -> float:
 def test_tours_come_within_five_percent_of_the_optimum(text: str, best: str, optimum: float) -> None:
     places = _places(text)
     published = np.array([int(n) - 1 for n in best.split()])
-    assert _length(places, published) == optimum  # the coordinates were typed in right
-    assert optimum <= _length(places, tour_order(places)) <= WITHIN * optimum
+    name, found = f"tour of {'berlin52' if optimum > 1e3 else 'eil51'}", _length(places, tour_order(places))
+    typed = "the coordinates were typed in right"
+    check(f"length of the published {name}", got=_length(places, published), expected=optimum, why=typed)
+    check(
+        f"… of ours, 5 % longer, {name}", got=found, expected=WITHIN * optimum, bound="at most", why="what is promised"
+    )
+    assert optimum <= found

@@ -8,13 +8,19 @@ the arc 300 mm · π/180, ours is the chord 2 · 300 mm · tan ½°, which is lo
 
 from __future__ import annotations
 
+from functools import partial
+
 import pytest
 
+import outside
 from evenburn.core.tone.vision import cycles_per_degree
 from evenburn.core.units import MM_PER_INCH, lines_per_inch
 
 READING_mm = 300.0
 CHORD = 2.6e-5
+
+
+check = partial(outside.check, field="tone, colour and sight", source="webvision")
 
 
 @pytest.mark.parametrize(
@@ -23,13 +29,17 @@ CHORD = 2.6e-5
 )
 def test_period_at_300_mm(period_mm: float, half_digit_mm: float, frequency_cpd: float) -> None:
     found = float(cycles_per_degree(period_mm=period_mm, distance_mm=READING_mm))
-    assert found == pytest.approx(frequency_cpd, rel=half_digit_mm / period_mm + CHORD)
+    within = frequency_cpd * (half_digit_mm / period_mm + CHORD)
+    why = "half of the last digit of the period, and chord against arc"
+    name = f"frequency of {period_mm:g} mm seen from 300 mm"
+    check(name, got=found, expected=frequency_cpd, tolerance=within, unit="cycles per degree", trust="derived", why=why)
 
 
 def test_an_arc_minute_is_half_a_period_of_20_20() -> None:
     # a gap of one arc minute and its bar: two to a cycle, so 0.08727 mm wide each
     assert float(cycles_per_degree(period_mm=2 * 0.08727, distance_mm=READING_mm)) == pytest.approx(30.0, rel=1e-4)
-    assert lines_per_inch(0.08727) == pytest.approx(291.0, abs=0.5)
+    name, why = "one arc minute at 300 mm, to the inch", outside.HALF_DIGIT
+    check(name, got=lines_per_inch(0.08727), expected=291.0, tolerance=0.5, trust="derived", why=why)
     assert lines_per_inch(1.0) == MM_PER_INCH
 
 

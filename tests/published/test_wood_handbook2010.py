@@ -11,8 +11,11 @@ Tolerance: none; published values have to lie inside our range, which is wide on
 
 from __future__ import annotations
 
+from functools import partial
+
 import pytest
 
+import outside
 from evenburn.core.planning.rescue.burn_depth import (
     HEATED_LENGTHS,
     WOOD_DIFFUSIVITY_mm2_per_s,
@@ -31,13 +34,24 @@ PUBLISHED = [  # W/(m K), kg/m³, J/(kg K)
 REACH_um = (14.0, 70.0)  # [barcikowski2006]
 
 
+check = partial(outside.check, field="wood and heat", tolerance=0.0)
+
+
 @pytest.mark.parametrize(("conductivity", "density", "capacity"), PUBLISHED)
 def test_published_diffusivities_lie_inside_the_range_used(
     conductivity: float, density: float, capacity: float
 ) -> None:
     low, high = WOOD_DIFFUSIVITY_mm2_per_s
 
-    assert low <= 1e6 * conductivity / (density * capacity) <= high
+    published, name = (
+        1e6 * conductivity / (density * capacity),
+        f"k {conductivity:g} W/(m K), {density:.0f} kg/m³, {capacity:g} J/(kg K)",
+    )
+    told = partial(
+        check, source="wood-handbook2010", trust="seen", unit="mm²/s", why="the range used is wide on purpose"
+    )
+    told(f"least diffusivity reckoned with, {name}", got=low, expected=published, bound="at most")
+    told(f"greatest, {name}", got=high, expected=published, bound="at least")
 
 
 @pytest.mark.parametrize("dwell_ms", [0.4, 1.0, 5.0])  # a spot of 0.1 to 0.5 mm at 400 to 60 mm/s
@@ -47,5 +61,7 @@ def test_the_browned_layer_is_of_the_published_size(dwell_ms: float) -> None:
         for lengths, a in zip(HEATED_LENGTHS, WOOD_DIFFUSIVITY_mm2_per_s, strict=True)
     )
 
-    assert low < REACH_um[1]
-    assert high > REACH_um[0]
+    name, why = f"browned layer after {dwell_ms:g} ms", "published as a range; ours has to meet it"
+    told = partial(check, source="barcikowski2006", trust="seen", unit="µm", why=why)
+    told(f"least {name}", got=low, expected=REACH_um[1], bound="at most")
+    told(f"greatest {name}", got=high, expected=REACH_um[0], bound="at least")

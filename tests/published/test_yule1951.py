@@ -7,11 +7,15 @@ Tolerance: half of the last digit printed.
 
 from __future__ import annotations
 
+from functools import partial
+
 import numpy as np
 import pytest
 
+import outside
 from evenburn.core.tone.colour import lightness_L
 from evenburn.core.tone.densitometry import dot_area, dot_gain, tint_density
+from outside import HALF_DIGIT
 
 TABLE = [  # tint, solid, n, area
     (0.50, 1.50, 1.0, 0.706101),
@@ -26,9 +30,16 @@ SIX_DIGITS = 0.5e-6
 FOUR_DIGITS = 0.5e-4
 
 
+check = partial(outside.check, field="halftoning and density")
+
+
 @pytest.mark.parametrize(("tint", "solid", "n", "area"), TABLE)
 def test_the_table_of_dot_areas(tint: float, solid: float, n: float, area: float) -> None:
-    assert float(dot_area(tint_density=tint, solid_density=solid, spreading=n)) == pytest.approx(area, abs=SIX_DIGITS)
+    got, name = (
+        dot_area(tint_density=tint, solid_density=solid, spreading=n),
+        f"dot area, tint {tint:g}, solid {solid:g}, n {n:g}",
+    )
+    check(name, got=got, expected=area, tolerance=SIX_DIGITS, source="yule1951", trust="derived", why=HALF_DIGIT)
 
 
 @pytest.mark.parametrize(("tint", "solid", "n", "area"), TABLE)
@@ -40,7 +51,8 @@ def test_the_table_read_the_other_way(tint: float, solid: float, n: float, area:
 
 @pytest.mark.parametrize(("solid", "tint"), [(3.0, 0.3006), (1.33, 0.2812)])
 def test_worked_example_of_half_coverage(solid: float, tint: float) -> None:
-    assert float(tint_density(coverage=0.5, solid_density=solid)) == pytest.approx(tint, abs=FOUR_DIGITS)
+    got, name = tint_density(coverage=0.5, solid_density=solid), f"density of 50 % of dots of density {solid:g}"
+    check(name, got=got, expected=tint, tolerance=FOUR_DIGITS, source="altphoto2004", trust="seen", why=HALF_DIGIT)
     assert float(dot_area(tint_density=tint, solid_density=solid)) == pytest.approx(0.5, abs=2e-4)  # four digits
 
 

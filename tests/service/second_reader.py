@@ -118,20 +118,23 @@ def time_s(
             runs.append([stroke])
     total = 0.0
     for run in runs:
-        sides = _sides([run[0].start, *(stroke.end for stroke in run)])
-        if len(sides) == 1:
+        corners = _corners([run[0].start, *(stroke.end for stroke in run)])
+        if len(corners) == 2:
             dx, dy = (abs(here - there) for here, there in zip(run[-1].end, run[0].start, strict=True))
             length = math.hypot(dx, dy)
             limit = min(a * length / d for a, d in zip(accel, (dx, dy), strict=True) if d > 1e-12)
             total += _rest_to_rest_s(round(length, 6), run[0].speed_mm_per_s, round(limit, 6), jerk)
-        else:
+            total += line_overhead_s * any(s.power_word > 0.0 for s in run)
+            continue
+        for stretch in _stretches(run, corners):
+            sides = [_way(part) for part in stretch]
             total += _around_corners_s(sides, run[0].speed_mm_per_s, accel, jerk, corner_tolerance_mm)
-        total += line_overhead_s * any(s.power_word > 0.0 for s in run)
+            total += line_overhead_s * any(s.power_word > 0.0 for part in stretch for s in part)
     return total
 
 
-def _sides(points: list[Point]) -> list[Point]:
-    """Return the straight sides of a way as (dx, dy): each as long as all points on it keep within 2 µm of its line."""
+def _corners(points: list[Point]) -> list[int]:
+    """Return where straight sides begin and end: each as long as all points on it keep within 2 µm of its line."""
     corners = [0]
     for end in range(2, len(points)):
         x0, y0 = points[corners[-1]]
@@ -146,13 +149,29 @@ def _sides(points: list[Point]) -> list[Point]:
                 break
             foot = on
     corners.append(len(points) - 1)
-    return [(points[b][0] - points[a][0], points[b][1] - points[a][1]) for a, b in pairwise(corners)]
+    return corners
+
+
+def _way(side: list[Stroke]) -> Point:
+    return side[-1].end[0] - side[0].start[0], side[-1].end[1] - side[0].start[1]
+
+
+def _stretches(run: list[Stroke], corners: list[int]) -> list[list[list[Stroke]]]:
+    """Return the sides of a run, parted where it turns back by more than 172 degrees: there the head rests."""
+    sides = [run[a:b] for a, b in pairwise(corners)]
+    stretches = [[sides[0]]]
+    for before, after in pairwise(sides):
+        (ax, ay), (bx, by) = _way(before), _way(after)
+        if ax * bx + ay * by <= -0.99 * math.hypot(ax, ay) * math.hypot(bx, by):
+            stretches.append([])
+        stretches[-1].append(after)
+    return stretches
 
 
 def _around_corners_s(
     sides: list[Point], feed: float, accel: tuple[float, float], jerk: float | None, tolerance_mm: float
 ) -> float:
-    """Return the time along sides from rest to rest: each corner at the speed its circle holds, trapezoids between."""
+    """Return the time along sides without a stop: each corner at the speed its circle holds, trapezoids between."""
     lengths = [math.hypot(*side) for side in sides]
     limits = [
         min(a * n / abs(d) for a, d in zip(accel, s, strict=True) if d != 0.0)

@@ -112,6 +112,18 @@ def test_a_card_is_whole_and_every_program_passes(machine: Path, folder: Path) -
         assert np.asarray(picture.convert("L")).min() == 0
 
 
+def test_a_controller_that_adds_to_each_line_gets_its_card_too(tmp_path: Path) -> None:
+    """The stopwatch rasters burn nothing: the reader counts no overhead for them, though a stroke is told to take it."""
+    slow = tmp_path / "machine.toml"
+    slow.write_text(MACHINE.replace("line_overhead_s = 0.0", "line_overhead_s = 0.05"), encoding="utf-8")
+    made = make_motion_card(slow, "hard-maple", to=tmp_path / "card", date=DATE)
+    for raster in made.card.rasters:
+        report = verify_program(tmp_path / "card" / raster.program, slow)
+        assert report.passed
+        dark_s = 0.0 if raster.burns else 0.05 * raster.strokes
+        assert report.time_s == pytest.approx(raster.expected_s - dark_s, rel=0.005)
+
+
 def test_same_input_same_bytes(machine: Path, folder: Path, tmp_path: Path) -> None:
     make_motion_card(machine, "hard-maple", to=tmp_path / "again", date=DATE)
     for name in FILES:

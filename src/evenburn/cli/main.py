@@ -9,10 +9,12 @@ from typing import Annotated
 import typer
 
 from evenburn import __version__
+from evenburn.cli.book_command import backup, restore
 from evenburn.cli.card_commands import app as card_app
 from evenburn.cli.compare_command import compare, drift
 from evenburn.cli.faces import show_error
 from evenburn.cli.fit_command import fit
+from evenburn.cli.open_command import open_book
 from evenburn.cli.options import DateOption, JsonOption, date_of
 from evenburn.core.errors import EvenburnError, ProgramNotSound, StorageError
 
@@ -33,6 +35,9 @@ app.add_typer(card_app)
 for _verb in (compare, drift):
     app.command()(_verb)
 app.command()(fit)
+app.command("open")(open_book)
+app.command()(backup)
+app.command()(restore)
 
 ReasonsOption = Annotated[
     bool, typer.Option("--reasons", help="Say every reason, and every recipe to choose from, of every mark.")

@@ -6,6 +6,7 @@ import shutil
 import sys
 import textwrap
 
+from evenburn.core.nouns.cautions import cautions_for
 from evenburn.core.nouns.check import Check
 from evenburn.core.nouns.plan import BatchPlan, MarkPlan, PiecePlan
 from evenburn.core.planning.telling import banding_text, is_held, is_over_least, over_least_text, reasons_of
@@ -125,7 +126,7 @@ def _piece(piece: PiecePlan, *, in_full: bool) -> None:
     _say(f"{piece.start_order:>3}  {piece.piece.name}: {piece.wood.name}, {size}")
     told: set[str] = set()
     live = _live(piece)
-    for mark in piece.marks:
+    for mark in () if piece.forbidden() else piece.marks:  # no setting of what must not be burnt is told
         if mark is not live:
             _focus(piece, mark)
         _say(f"     {_row(mark)}")
@@ -183,12 +184,16 @@ def show_planned(planned: Planned, *, as_json: bool, in_full: bool = False) -> N
     warns = sum(c.level == "warn" and c.code != "starting-value-curve" for p in plan.pieces for c in p.checks)
     programs = sum(m.program_file is not None for p in plan.pieces for m in p.marks)
     _say()
+    for caution in cautions_for(decision="plan") if programs else ():
+        _say(_wrapped(caution.text, lead="", indent=0))
+    _say()
     _say(f"{programs} programs, {duration_text(plan.total_time_s())} of burning; {stops} stop, {warns} warn")
     _runs(plan)
     for piece in plan.pieces:
         if piece.stopped():
-            _say(f"stop: {piece.piece.name} must not be burnt as planned; the ways out stand beside it above")
-    if any(p.wood.curve.provenance.kind == "starting value" for p in plan.pieces):
+            ways = "" if piece.forbidden() else " as planned; the ways out stand beside it above"
+            _say(f"stop: {piece.piece.name} must not be burnt{ways}")
+    if programs and any(p.wood.curve.provenance.kind == "starting value" for p in plan.pieces):
         _say(
             _wrapped(
                 "Tones rest on starting values from memory, so they are only known to the ± shown. Try each recipe on "
@@ -197,14 +202,6 @@ def show_planned(planned: Planned, *, as_json: bool, in_full: bool = False) -> N
                 indent=0,
             )
         )
-    _say(
-        _wrapped(
-            "Never leave it burning alone; extraction on, extinguisher in reach, lid shut or eyes protected; no PVC. "
-            "Local rules and the machine's maker have the last word.",
-            lead="",
-            indent=0,
-        )
-    )
     if not in_full:
         words = "Every reason, and every recipe to choose from: on the run sheet, in plan.json, or with --reasons."
         _say(_wrapped(words, lead="", indent=0))

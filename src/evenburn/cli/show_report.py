@@ -5,9 +5,13 @@ from __future__ import annotations
 import dataclasses
 import json
 import sys
+import textwrap
 
+from evenburn.core.nouns.cautions import cautions_for
 from evenburn.core.units import duration_text
 from evenburn.services.verify_program import Report
+
+WIDTH = 100
 
 
 def show_report(report: Report, *, name: str, as_json: bool) -> None:
@@ -22,4 +26,9 @@ def show_report(report: Report, *, name: str, as_json: bool) -> None:
     box = report.burn_box_mm
     where = f"burns x {box[0]:.1f} to {box[2]:.1f}, y {box[1]:.1f} to {box[3]:.1f} mm" if box else "burns nothing"
     print(f"{name}: {report.lines} lines, {report.moves} moves, {duration_text(report.time_s)}; {where}")
-    print("passed" if report.passed else "must not run")
+    if not report.passed:
+        print("must not run")
+        return
+    print("passed")
+    for caution in cautions_for(decision="verify"):
+        print(textwrap.fill(caution.text, WIDTH))

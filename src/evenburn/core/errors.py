@@ -29,6 +29,17 @@ class EvenburnError(Exception):
         """Return one line for each thing that is wrong."""
         return (self.message,)
 
+    def __reduce__(self) -> tuple[object, ...]:
+        """Tell how it is copied to another process: as it stands, without being made anew from its message."""
+        return _as_it_was, (type(self), self.args, self.__dict__.copy())
+
+
+def _as_it_was(kind: type[EvenburnError], args: tuple[object, ...], state: dict[str, object]) -> EvenburnError:
+    error = kind.__new__(kind, *args)
+    error.args = args
+    error.__dict__.update(state)
+    return error
+
 
 class InvalidInput(EvenburnError, ValueError):
     """What a person wrote does not hold; `fields` names each place and what is wrong there."""

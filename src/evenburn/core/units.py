@@ -13,6 +13,16 @@ S_PER_MIN = 60.0
 MM_PER_UM = 1e-3
 
 
+def to_inch(length_mm: float) -> float:
+    """Return a length in inches. Definition."""
+    return length_mm / MM_PER_INCH
+
+
+def inch_to_mm(length_inch: float) -> float:
+    """Return a length in mm. Definition."""
+    return length_inch * MM_PER_INCH
+
+
 def lines_per_inch(line_spacing_mm: float) -> float:
     """Return scan lines per inch (LPI) of a line spacing in mm. Definition."""
     return MM_PER_INCH / line_spacing_mm

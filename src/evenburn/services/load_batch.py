@@ -19,6 +19,7 @@ from evenburn.core.errors import EvenburnError, InvalidInput, NotFound, Unreadab
 from evenburn.core.layout.place import ellipse_outline, rectangle_outline, rounded_outline
 from evenburn.core.nouns.blank import Blank
 from evenburn.core.nouns.check import Check
+from evenburn.core.nouns.confirmation import Confirmation
 from evenburn.core.nouns.machine import Lens, Machine
 from evenburn.core.nouns.mark import Bridges, Mark, Piece, Preparation
 from evenburn.core.nouns.wood import Wood
@@ -40,6 +41,7 @@ class Batch:
     pieces: tuple[Piece, ...]
     woods: dict[str, Wood]
     confirmed: dict[str, bool]
+    confirmations: dict[str, Confirmation]
     artworks: dict[tuple[str, str], Artwork]
     faults: dict[str, tuple[Check, ...]]
     letterings: dict[tuple[str, str], Lettered]
@@ -71,7 +73,7 @@ def load_batch(folder: Path) -> Batch:
     machine = _machine(folder, table, wrong)
     lens = _lens(machine, table, wrong)
     woods: dict[str, Wood] = {}
-    confirmed: dict[str, bool] = {}
+    confirmations: dict[str, Confirmation] = {}
     pieces: list[Piece] = []
     artworks: dict[tuple[str, str], Artwork] = {}
     faults: dict[str, tuple[Check, ...]] = {}
@@ -81,7 +83,9 @@ def load_batch(folder: Path) -> Batch:
         if entry.wood not in woods:
             known = _wood(folder, entry.wood, where, wrong)
             if known is not None:
-                woods[entry.wood], confirmed[entry.wood] = known
+                woods[entry.wood], confirmation = known
+                if confirmation is not None:
+                    confirmations[entry.wood] = confirmation
         blank = _blank(folder, entry.blank, f"{where}.blank", wrong)
         made = _made(folder, entry, where, wrong)
         for index, mark in enumerate(entry.mark, start=1):
@@ -130,7 +134,8 @@ def load_batch(folder: Path) -> Batch:
         lens=lens,
         pieces=tuple(pieces),
         woods=woods,
-        confirmed=confirmed,
+        confirmed={wood_id: wood_id in confirmations for wood_id in woods},
+        confirmations=confirmations,
         artworks=artworks,
         faults=faults,
         letterings=letterings,
@@ -200,14 +205,14 @@ def _lens(machine: Machine | None, table: BatchTable, wrong: dict[str, str]) -> 
     return None
 
 
-def _wood(folder: Path, wood_id: str, where: str, wrong: dict[str, str]) -> tuple[Wood, bool] | None:
-    """Return a wood and whether somebody confirmed that it may be burnt."""
+def _wood(folder: Path, wood_id: str, where: str, wrong: dict[str, str]) -> tuple[Wood, Confirmation | None] | None:
+    """Return a wood and who confirmed that it may be burnt, None where nobody did."""
     try:
         wood, own = read_wood(folder, wood_id)
     except EvenburnError as error:
         _gather(wrong, f"{where}.wood", error)
         return None
-    return wood, own is not None and own.confirmed_by is not None
+    return wood, None if own is None else own.confirmation()
 
 
 def _blank(folder: Path, table: BlankTable, where: str, wrong: dict[str, str]) -> Blank | None:

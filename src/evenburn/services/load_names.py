@@ -8,6 +8,7 @@ from pathlib import Path
 
 from evenburn.adapters.formats.batch_toml import MarkTable, PieceTable
 from evenburn.adapters.formats.names_csv import NamesList, NamesRow, read_names
+from evenburn.adapters.formats.strict import without_controls
 from evenburn.core.art.picture import Artwork
 from evenburn.core.errors import EvenburnError, InvalidInput, UnreadableFile
 from evenburn.core.nouns.check import Check
@@ -84,7 +85,7 @@ def _piece(
         artwork, fault = _set(folder, mark, text, where=f"{source}, line {row.line}")
         artworks[mark.id] = artwork
         faults += [fault] if fault is not None else []
-    name = " ".join(row.cells[label].split()) or f"line {row.line}"
+    name = without_controls(" ".join(row.cells[label].split())) or f"line {row.line}"
     return NamedPiece(
         id=f"{table.id}-{number:0{digits}d}",
         name=f"{table.name or table.id.replace('-', ' ')}, {name}"[:120],

@@ -12,6 +12,7 @@ from evenburn.adapters.formats.card_json import card_document
 from evenburn.adapters.formats.json_file import json_text
 from evenburn.adapters.formats.machine_toml import read_machine
 from evenburn.adapters.formats.ngc_writer import Head, program_lines
+from evenburn.adapters.print.cautions import caution_lines
 from evenburn.adapters.print.mat import write_mat
 from evenburn.adapters.storage.card_folder import CARD_INDEX, CardFolder
 from evenburn.core.card.beam_card import (
@@ -33,6 +34,7 @@ from evenburn.core.errors import InvalidInput
 from evenburn.core.motion.profile import speed_within_mm_per_s
 from evenburn.core.motion.timing import accel_mm_per_s2, lead_mm, program_time_s
 from evenburn.core.nouns.card import Card
+from evenburn.core.nouns.cautions import PROGRAM_WORDS
 from evenburn.core.nouns.check import Check
 from evenburn.core.nouns.events import Event
 from evenburn.core.nouns.machine import Lens, Machine
@@ -269,7 +271,7 @@ def _head(card: Card, wood: Wood, set_up: SetUp, *, speed: float, of: int, date:
         f"card {wide:g} x {high:g} mm, lower left corner at x {x:.1f}, y {y:.1f} mm",
         "do not move the board between the programs",
         f"{set_up.lines} lines at {speed:g} mm/s, time {duration_text(set_up.time_s)}",
-        "never leave it burning alone; extraction on; lid shut",
+        PROGRAM_WORDS,
     )
 
 
@@ -286,4 +288,4 @@ def _cautions(wood: Wood, lens: Lens, *, offsets: tuple[float, ...]) -> tuple[st
         )
     if wood.burns_unevenly or wood.grain:
         found.append("A board of fine, even grain reads best: birch plywood, maple or lime rather than oak.")
-    return (*found, *wood.cautions)
+    return (*found, *caution_lines(lens), *wood.cautions)

@@ -21,12 +21,14 @@ from evenburn.adapters.print.mat import write_mat
 from evenburn.adapters.storage.card_folder import CARD_INDEX, CardFolder
 from evenburn.core.errors import InvalidInput, NotFound
 from evenburn.core.nouns.card import Card
+from evenburn.core.nouns.cautions import PROGRAM_WORDS
 from evenburn.core.nouns.check import Check
+from evenburn.core.nouns.confirmation import Confirmation
 from evenburn.core.nouns.machine import Lens, Machine
 from evenburn.core.nouns.wood import Wood
 from evenburn.core.planning.card_plan import CardPlan, plan_wood_card
 from evenburn.core.planning.checks import wood_checks
-from evenburn.core.planning.materials import find_material
+from evenburn.core.planning.materials import find_material, spoken_of
 from evenburn.core.units import duration_text
 from evenburn.services.prove import prove_program
 
@@ -169,9 +171,9 @@ def card_wood(wood_id: str, *, like: str | None, folder: Path | None) -> tuple[W
         )
     if folder is not None and not folder.is_dir():
         raise NotFound(f"--folder: {folder.name or folder} is not a folder", hint="Name the folder that holds woods/.")
-    wood, confirmed = _known(wood_id, like=like, folder=folder)
-    material = find_material(materials(), wood.name, wood.id)
-    found = wood_checks(wood, material=material, confirmed=confirmed)
+    wood, confirmation = _known(wood_id, like=like, folder=folder)
+    material = find_material(materials(), *spoken_of(wood))
+    found = wood_checks(wood, material=material, confirmed=confirmation is not None, confirmation=confirmation)
     stops = [check for check in found if check.level == "stop"]
     if stops:
         remedy = stops[0].remedy
@@ -181,8 +183,8 @@ def card_wood(wood_id: str, *, like: str | None, folder: Path | None) -> tuple[W
     return wood, tuple(check for check in found if check.code != "starting-value-curve")
 
 
-def _known(wood_id: str, *, like: str | None, folder: Path | None) -> tuple[Wood, bool]:
-    """Return a wood and whether somebody confirmed that it may be burnt."""
+def _known(wood_id: str, *, like: str | None, folder: Path | None) -> tuple[Wood, Confirmation | None]:
+    """Return a wood and who confirmed that it may be burnt, None where nobody did."""
     name = f"woods/{wood_id}.toml"
     there = folder is not None and (folder / name).is_file()
     if like is None:
@@ -190,23 +192,23 @@ def _known(wood_id: str, *, like: str | None, folder: Path | None) -> tuple[Wood
             wood, own = read_wood(folder, wood_id) if folder is not None else (shipped_wood(wood_id), None)
         except NotFound as error:
             if find_material(materials(), wood_id) is not None and not there:
-                return _unknown(wood_id), False  # what it is decides before what it is like
+                return _unknown(wood_id), None  # what it is decides before what it is like
             raise NotFound(
                 f'--wood: "{wood_id}" is not known; shipped are {", ".join(shipped_ids())}',
                 hint=f"{_near(error)}For another wood name one that it is like: --like hard-maple.",
             ) from error
-        return wood, own is not None and own.confirmed_by is not None
+        return wood, None if own is None else own.confirmation()
     if like not in shipped_ids():
         raise NotFound(f'--like: "{like}" does not ship; shipped are {", ".join(shipped_ids())}')
     if wood_id in shipped_ids():
         raise InvalidInput({"--like": f"{wood_id} is known by itself"}, hint="Leave --like out, or give it another id.")
     base = replace(shipped_wood(like), id=wood_id, name=wood_id.replace("-", " "), cautions=(), burns_unevenly=False)
     if folder is None or not there:
-        return base, False
+        return base, None
     table = checked(WoodTable, read_toml(folder / name, name=name), name=name)
     if table.curve is not None:
         raise InvalidInput({"--like": f"{name} has a curve of its own"}, hint="Leave --like out.")
-    return replace(base, name=table.name, surface=table.surface), table.confirmed_by is not None
+    return replace(base, name=table.name, surface=table.surface), table.confirmation()
 
 
 def _unknown(wood_id: str) -> Wood:
@@ -249,5 +251,5 @@ def head_lines(plan: CardPlan, wood: Wood, *, machine: Machine, lens: Lens, date
         f"speed {speeds[0]:g} to {speeds[-1]:g} mm/s, power {min(powers):.1f} to {max(powers):.1f} W",
         f"line spacing {plan.line_spacing_mm:.3f} mm, time {duration_text(plan.time_s)}",
         "air as for the work it is for",
-        "never leave it burning alone; extraction on; lid shut",
+        PROGRAM_WORDS,
     )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -16,7 +16,9 @@ from evenburn.adapters.print.mat import write_mat
 from evenburn.adapters.storage.card_folder import CARD_INDEX, CardFolder
 from evenburn.core.errors import InvalidInput
 from evenburn.core.motion.stopwatch import TimedRaster
+from evenburn.core.motion.timing import program_time_s
 from evenburn.core.nouns.card import Card, CardRaster
+from evenburn.core.nouns.cautions import PROGRAM_WORDS
 from evenburn.core.nouns.check import Check
 from evenburn.core.nouns.machine import Lens, Machine
 from evenburn.core.nouns.wood import Wood
@@ -81,6 +83,7 @@ def make_motion_card(
     plan = plan_motion_card(machine, wood, lens=lens, page=page, at_mm=at_mm, program=PROGRAM)
     document = card_document(plan.card)
     timed = [r for r in plan.card.rasters if not r.burns]
+    moves_only = replace(machine, line_overhead_s=0.0)  # the reader counts an overhead for what burns, and these do not
     with CardFolder(to) as output:
         head = Head(lines=card_head(plan, wood, machine=machine, lens=lens, date=date))
         output.write_text(PROGRAM, "\n".join(program_lines(machine, plan.events, head=head)) + "\n")
@@ -88,7 +91,8 @@ def make_motion_card(
         for entry, raster in zip(timed, plan.rasters, strict=True):
             head = Head(lines=raster_head(entry, raster, machine=machine, date=date))
             output.write_text(entry.program, "\n".join(program_lines(machine, raster.events, head=head)) + "\n")
-            prove_program(output.path(entry.program), machine, events=raster.events, time_s=entry.expected_s)
+            moves_s = program_time_s(moves_only, raster.events)
+            prove_program(output.path(entry.program), moves_only, events=raster.events, time_s=moves_s)
         write_burn_image(
             output.path(PICTURE), plan.picture_W, power_full_W=float(plan.picture_W.max()), pixel_mm=PIXEL_mm
         )
@@ -122,7 +126,7 @@ def card_head(plan: MotionPlan, wood: Wood, *, machine: Machine, lens: Lens, dat
         f"set stand-off {lens.focus_stand_off_mm:.1f} mm, focus offset +0.0 mm",
         f"speeds {speeds} mm/s, time {duration_text(plan.time_s)}",
         "rise time and reversal offset of the machine file are left out",
-        "never leave it burning alone; extraction on; lid shut",
+        PROGRAM_WORDS,
     )
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor, as_completed
 from dataclasses import dataclass, replace
@@ -19,7 +20,7 @@ from evenburn.core.planning.lens_table import lens_facts
 from evenburn.core.planning.set_ups import settings_to_make, with_set_ups
 from evenburn.services.load_batch import Batch, load_batch
 from evenburn.services.work_through import surveyed_pieces
-from evenburn.services.write_piece import write_piece
+from evenburn.services.write_piece import small_look, write_piece
 from evenburn.services.write_runs import write_runs
 
 RUN_SHEET = "run-sheet.pdf"
@@ -41,13 +42,23 @@ def no_progress(_what: str, _done: int, _of: int) -> None:
     """Report no progress."""
 
 
-def plan_batch(folder: Path, *, to: Path, date: str, progress: Progress = no_progress) -> Planned:
+def plan_batch(
+    folder: Path,
+    *,
+    to: Path,
+    date: str,
+    progress: Progress = no_progress,
+    keep_order: bool = False,
+    boards: Path | None = None,
+) -> Planned:
     """Plan a batch folder and write everything it needs.
 
     Parameters
     ----------
     date : ISO date that is printed and written; the same input and date give the same bytes.
     progress : told what is being done, how many steps are done, and of how many.
+    keep_order : burn the pieces as they are listed; without it, with the fewest settings of the stand-off.
+    boards : folder for a small picture of each board, PIECE.png; None where nobody wants them.
 
     Raises
     ------
@@ -68,7 +79,7 @@ def plan_batch(folder: Path, *, to: Path, date: str, progress: Progress = no_pro
             date=date,
             machine=batch.machine,
             lens=batch.lens,
-            pieces=with_set_ups(_ordered(planned), machine=batch.machine, lens=batch.lens),
+            pieces=with_set_ups(_ordered(planned, keep_order=keep_order), machine=batch.machine, lens=batch.lens),
             lens_facts=lens_facts(batch.machine, batch.lens),
         )
         plan = replace(plan, runs=write_runs(batch, plan.pieces, output=output, date=date))
@@ -82,6 +93,9 @@ def plan_batch(folder: Path, *, to: Path, date: str, progress: Progress = no_pro
             boxes={p.id: outline_on_bed(p).bounds for p in batch.pieces},
             run_sheet=RUN_SHEET,
         )
+        if boards is not None:
+            for piece_id, look in looks.items():
+                shutil.copyfile(small_look(look), boards / f"{piece_id}.png")
         output.write_text(INDEX, plan_text(document))
         names = tuple(sorted(p.name for p in output.path(INDEX).parent.iterdir()))
         output.finish()
@@ -121,7 +135,8 @@ def _pieces(
         return [task.result() for task in tasks]
 
 
-def _ordered(pieces: list[PiecePlan]) -> tuple[PiecePlan, ...]:
+def _ordered(pieces: list[PiecePlan], *, keep_order: bool) -> tuple[PiecePlan, ...]:
     """Return the pieces in the order to burn them, numbered from 1."""
-    order = set_up_order([settings_to_make(piece) for piece in pieces])
+    settings = [settings_to_make(piece) for piece in pieces]
+    order = range(len(pieces)) if keep_order else set_up_order(settings)
     return tuple(replace(pieces[index], start_order=place) for place, index in enumerate(order, start=1))

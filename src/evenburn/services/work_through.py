@@ -8,7 +8,7 @@ from concurrent.futures import ThreadPoolExecutor
 from evenburn.adapters.artwork.sizes import smallest_letter_mm, wider_faces
 from evenburn.adapters.formats.wood_toml import materials
 from evenburn.core.nouns.mark import Piece
-from evenburn.core.planning.materials import find_material
+from evenburn.core.planning.materials import find_material, spoken_of
 from evenburn.core.planning.piece_plan import PieceSurvey, PieceWork, agree, survey_piece, work_piece
 from evenburn.services.load_batch import Batch
 
@@ -62,8 +62,9 @@ def work_through(batch: Batch, piece: Piece, *, surveyed: PieceSurvey | None = N
         wood=wood,
         piece=piece,
         artworks={m.id: batch.artworks[piece.id, m.id] for m in piece.marks},
-        material=find_material(materials(), wood.name, wood.id),
+        material=find_material(materials(), *spoken_of(wood)),
         confirmed=batch.confirmed[piece.wood_id],
+        confirmation=batch.confirmations.get(piece.wood_id),
         faults=batch.faults.get(piece.id, ()),
         faces_of=faces_of,
         least_letter=least_letter,

@@ -12,9 +12,11 @@ from evenburn.adapters.pictures.bed_drawing import write_bed_drawing
 from evenburn.adapters.pictures.board import write_board
 from evenburn.adapters.pictures.burn_image import write_burn_image
 from evenburn.adapters.pictures.proof import BOARD_px, OFFSET_px, PLANNED_px, ProofCaption, write_proof
+from evenburn.adapters.pictures.small_board import small_board_png
 from evenburn.adapters.storage.folder import OutputFolder
 from evenburn.core.layout.place import blank_size_text, outline_on_bed
 from evenburn.core.motion.timing import lead_mm
+from evenburn.core.nouns.cautions import PROGRAM_WORDS
 from evenburn.core.nouns.machine import Lens, Machine
 from evenburn.core.nouns.mark import Piece
 from evenburn.core.nouns.plan import MarkPlan, PiecePlan
@@ -31,6 +33,8 @@ from evenburn.services.prove import prove_program
 from evenburn.services.work_through import work_through
 from evenburn.services.write_trace import write_trace
 
+SMALL_px = (320, 224)  # of a board in a list: three to four times what a row shows, for sharp screens
+
 
 def write_piece(
     batch: Batch, piece: Piece, *, surveyed: PieceSurvey, output: OutputFolder, look: Path, date: str
@@ -46,9 +50,22 @@ def write_piece(
     """
     work = work_through(batch, piece, surveyed=surveyed)
     marks = tuple(_write_mark(batch, output, work, mark, date=date) for mark in work.marks)
-    planned = PiecePlan(piece=piece, wood=work.wood, start_order=0, marks=marks, checks=work.checks)
+    doubtful = any(check.code == "doubtful-material" for check in work.checks)
+    planned = PiecePlan(
+        piece=piece,
+        wood=work.wood,
+        start_order=0,
+        marks=marks,
+        checks=work.checks,
+        confirmation=batch.confirmations.get(piece.wood_id) if doubtful else None,
+    )
     _write_proof(output.path(f"{piece.id}-proof.png"), work, planned, board=look)
     return planned
+
+
+def small_look(look: Path) -> Path:
+    """Return where the small picture of a board lies that stands beside its look for the run sheet."""
+    return look.with_name(f"{look.stem}-small.png")
 
 
 def head_lines(
@@ -69,7 +86,7 @@ def head_lines(
         *_way_lines(machine, mark),
         f"air {air}",
         f"tone L* {predicted.tone_L:.1f} +/- {predicted.tone_L_sd:.1f}, time {duration_text(predicted.time_s)}",
-        "never leave it burning alone; extraction on; lid shut",
+        PROGRAM_WORDS,
     )
 
 
@@ -169,6 +186,7 @@ def _write_proof(target: Path, work: PieceWork, planned: PiecePlan, *, board: Pa
     )
     resting = f"Curve of {work.wood.name}: {curve.provenance.kind}"
     write_board(board, pictures.board)
+    small_look(board).write_bytes(small_board_png(pictures.board, most_px=SMALL_px))
     write_proof(
         target,
         pictures,

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from evenburn.adapters.formats.ngc_writer import Head, program_lines
 from evenburn.adapters.storage.folder import OutputFolder
 from evenburn.core.layout.place import outline_on_bed
+from evenburn.core.nouns.cautions import PROGRAM_WORDS
 from evenburn.core.nouns.plan import PiecePlan, SharedRun
 from evenburn.core.planning.together import Member, RunPlan, groups_of, run_of
 from evenburn.core.units import duration_text, lines_per_inch
@@ -69,7 +70,7 @@ def run_head(batch: Batch, planned: RunPlan, *, date: str) -> tuple[str, ...]:
         f"line spacing {recipe.line_spacing_mm:.3f} mm, {lines_per_inch(recipe.line_spacing_mm):.0f} LPI",
         f"air {air}",
         f"time {duration_text(planned.time_s)}, {duration_text(planned.saved_s)} less than one after another",
-        "never leave it burning alone; extraction on; lid shut",
+        PROGRAM_WORDS,
     )
 
 

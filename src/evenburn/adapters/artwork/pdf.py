@@ -1,22 +1,20 @@
-"""One page of a PDF as artwork: drawn as pixels, at any size."""
+"""One page of a PDF as artwork: drawn as pixels, at any size, in a process of its own (see `pdf_child`)."""
 
 from __future__ import annotations
 
-import ctypes
+import json
 import math
-import threading
-from collections.abc import Iterator
-from contextlib import contextmanager
+import subprocess
+import sys
+import tempfile
 from pathlib import Path
 from typing import Any
 
 import numpy as np
-import pypdfium2 as pdfium
-import pypdfium2.raw as pdfium_c
 from numpy.typing import NDArray
 
 from evenburn.adapters.artwork.pixels import grey_of
-from evenburn.core.errors import UnreadableFile
+from evenburn.core.errors import StorageError, UnreadableFile
 from evenburn.core.nouns.path import Polyline
 from evenburn.core.tone.colour import srgb_decode
 from evenburn.core.units import MM_PER_INCH
@@ -27,11 +25,12 @@ LARGEST_FILE_bytes = 64 * 1024 * 1024
 LARGEST_RENDER_px = 20000
 LARGEST_SIDE_mm = 1e5
 POINTS_PER_INCH = 72.0  # ISO 32000-1, 8.3.2.3
-DEEPEST = 15
-# the standard fourteen, which a reader has to bring along: ISO 32000-1, 9.6.2.2
-STANDARD_FACES = ("Courier", "Helvetica", "Times", "Symbol", "ZapfDingbats")
-
-_lock = threading.Lock()  # the library is one thread's at a time
+CHILD = Path(__file__).with_name("pdf_child.py")
+LOOK_cpu_s = 3  # of a computer’s own time; an everyday page takes a tenth of a second
+DRAW_cpu_s_per_Mpx = 0.3
+MEMORY_bytes = 2 * 1024**3
+PATIENCE = 12.0  # by so much may a busy computer take longer than its own time
+STRIP_px = 4_000_000  # turned to grey at once
 
 
 class PdfPage:
@@ -55,14 +54,21 @@ class PdfPage:
         inner = [max(1, round(scale * side)) for side in self.size_mm]
         left, top = (width_px - inner[0]) // 2, (height_px - inner[1]) // 2
         grey = np.empty((height_px, width_px), np.float32)
-        with _opened(self._data, name=self._name) as document:
-            page = document[self._page - 1]
-            bitmap = pdfium.PdfBitmap.new_native(width_px, height_px, pdfium_c.FPDFBitmap_BGR)
-            bitmap.fill_rect((255, 255, 255, 255), 0, 0, width_px, height_px)
-            flags = pdfium_c.FPDF_ANNOT
-            pdfium_c.FPDF_RenderPageBitmap(bitmap, page, left, top, inner[0], inner[1], 0, flags)
-            grey_of(np.asarray(bitmap.to_numpy(), np.uint8), out=grey)
-            bitmap.close()
+        cpu_s = math.ceil(LOOK_cpu_s + DRAW_cpu_s_per_Mpx * width_px * height_px / 1e6)
+        with tempfile.TemporaryDirectory() as folder:
+            pixels = Path(folder) / "pixels"
+            job = {
+                "page": self._page,
+                "size_px": [width_px, height_px],
+                "box_px": [left, top, *inner],
+                "pixels": str(pixels),
+            }
+            _ask("draw", self._data, job, cpu_s=cpu_s, name=self._name)
+            drawn = np.memmap(pixels, np.uint8, "r", shape=(height_px, width_px, 3))
+            rows = max(1, STRIP_px // width_px)
+            for first in range(0, height_px, rows):
+                grey_of(np.ascontiguousarray(drawn[first : first + rows]), out=grey[first : first + rows])
+            del drawn
         return grey
 
     def ink(self, *, width_px: int, height_px: int) -> Picture:
@@ -98,52 +104,58 @@ def open_pdf(path: Path, *, name: str, page: int = 1) -> PdfPage:
         raise UnreadableFile(name, f"cannot be read: {error.strerror}") from error
     if len(data) > LARGEST_FILE_bytes:
         raise UnreadableFile(name, f"has {len(data)} bytes; allowed are {LARGEST_FILE_bytes}")
-    with _opened(data, name=name) as document:
-        if not 1 <= page <= len(document):
-            raise UnreadableFile(name, f"has {len(document)} pages; page {page} is not among them")
-        opened = document[page - 1]
-        width, height = (side / POINTS_PER_INCH * MM_PER_INCH for side in opened.get_size())
-        if not all(math.isfinite(side) and 0.0 < side < LARGEST_SIDE_mm for side in (width, height)):
-            raise UnreadableFile(name, f"has a page of {width:g} × {height:g} mm; allowed is more than 0, up to 100 m")
-        _refuse_faces(opened, name=name)
+    seen = _ask("look", data, {"page": page}, cpu_s=LOOK_cpu_s, name=name)
+    if not 1 <= page <= seen["pages"]:
+        raise UnreadableFile(name, f"has {seen['pages']} pages; page {page} is not among them")
+    width, height = (float(side) / POINTS_PER_INCH * MM_PER_INCH for side in seen["size_pt"])
+    if not all(math.isfinite(side) and 0.0 < side < LARGEST_SIDE_mm for side in (width, height)):
+        raise UnreadableFile(name, f"has a page of {width:g} × {height:g} mm; allowed is more than 0, up to 100 m")
+    if seen["stray_face"]:  # another face would be another drawing
+        raise UnreadableFile(
+            name,
+            f"has text in {seen['stray_face']}, which the file does not hold",
+            hint="Embed the faces, or turn text to paths.",
+        )
     return PdfPage(data, name=name, page=page, size_mm=(width, height))
 
 
-@contextmanager
-def _opened(data: bytes, *, name: str) -> Iterator[Any]:
-    """Open a document for one thread at a time; what the library refuses becomes an UnreadableFile."""
-    with _lock:
+def _ask(what: str, data: bytes, job: dict[str, Any], *, cpu_s: int, name: str) -> dict[str, Any]:
+    """Have a job done on a document in a process of its own, and return what it answers. Raises UnreadableFile."""
+    with tempfile.TemporaryDirectory() as folder:
+        file = Path(folder) / "in.pdf"
+        file.write_bytes(data)
+        words = json.dumps({**job, "what": what, "file": str(file), "cpu_s": cpu_s, "memory_bytes": MEMORY_bytes})
         try:
-            document = pdfium.PdfDocument(data)
-            try:
-                yield document
-            finally:
-                document.close()
-        except pdfium.PdfiumError as error:
-            if "password" in str(error).lower():
-                raise UnreadableFile(
-                    name, "is locked by a password", hint="Save it without one, or save the page as SVG."
-                ) from error
-            raise UnreadableFile(name, "is no PDF, or is damaged", hint="Save it anew.") from error
-
-
-def _refuse_faces(page: Any, *, name: str) -> None:
-    """Refuse text in a face that the file does not bring along: another face would be another drawing."""
-    for item in page.get_objects(filter=[pdfium_c.FPDF_PAGEOBJ_TEXT], max_depth=DEEPEST):
-        font = pdfium_c.FPDFTextObj_GetFont(item)
-        if not font or pdfium_c.FPDFFont_GetIsEmbedded(font) == 1:
-            continue
-        face = _face_name(font)
-        if face and not face.startswith(STANDARD_FACES):
-            raise UnreadableFile(
-                name,
-                f"has text in {face}, which the file does not hold",
-                hint="Embed the faces, or turn text to paths.",
+            done = subprocess.run(  # noqa: S603  # our own program, on a file that lies in a folder of ours
+                [sys.executable, "-I", str(CHILD), words],
+                capture_output=True,
+                timeout=PATIENCE * cpu_s,
+                check=False,
             )
+        except subprocess.TimeoutExpired as error:
+            raise _too_much(name) from error
+        except OSError as error:
+            raise StorageError(f"no process could be started to read {name}: {error.strerror}") from error
+    if done.returncode in (-9, -24):  # what a system does to a process that reaches its ceiling of work
+        raise _too_much(name)
+    try:
+        answer: dict[str, Any] = json.loads(done.stdout) if done.returncode == 0 else {"fault": "damaged"}
+    except ValueError:
+        answer = {"fault": "damaged"}
+    match answer.get("fault"):
+        case None:
+            return answer
+        case "locked":
+            raise UnreadableFile(name, "is locked by a password", hint="Save it without one, or save the page as SVG.")
+        case "memory":
+            raise _too_much(name)
+        case _:
+            raise UnreadableFile(name, "is no PDF, or is damaged", hint="Save it anew.")
 
 
-def _face_name(font: Any) -> str:
-    size = int(pdfium_c.FPDFFont_GetBaseFontName(font, None, 0))
-    buffer = ctypes.create_string_buffer(max(size, 1))
-    pdfium_c.FPDFFont_GetBaseFontName(font, buffer, size)
-    return buffer.value.decode("utf-8", "replace")
+def _too_much(name: str) -> UnreadableFile:
+    return UnreadableFile(
+        name,
+        "is too complex: drawing it would take too long or too much memory",
+        hint="Save it as SVG, or simplify it.",
+    )

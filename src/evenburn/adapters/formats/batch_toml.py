@@ -9,7 +9,7 @@ from typing import Annotated, Literal, Self
 
 from pydantic import Field, Strict, model_validator
 
-from evenburn.adapters.formats.strict import StrictModel, checked, read_toml
+from evenburn.adapters.formats.strict import Name, PlainText, RelativePath, StrictModel, checked, read_toml
 from evenburn.core.nouns.mark import Hold
 
 Id = Annotated[str, Field(pattern=r"^[a-z0-9][a-z0-9-]{0,63}$")]
@@ -17,9 +17,7 @@ Side = Annotated[float, Field(gt=0.0, le=10000.0)]
 Place = Annotated[float, Field(ge=-10000.0, le=10000.0)]
 SizePair = Annotated[tuple[Side, Side], Strict(strict=False)]  # TOML knows lists only; the numbers inside stay strict
 PlacePair = Annotated[tuple[Place, Place], Strict(strict=False)]
-Name = Annotated[str, Field(min_length=1, max_length=120)]
 SCAN_HOLDS = ("line_spacing_mm", "scan_axis", "direction")  # mean nothing where outlines are followed
-RelativePath = Annotated[str, Field(min_length=1, max_length=200)]
 
 
 class BlankTable(StrictModel):
@@ -289,7 +287,7 @@ class BatchTable(StrictModel):
     """batch.toml."""
 
     name: Name = Field(description="Title of the run sheet.")
-    subtitle: Annotated[str, Field(max_length=200)] = Field(default="", description="Second line of the title.")
+    subtitle: Annotated[PlainText, Field(max_length=200)] = Field(default="", description="Second line of the title.")
     machine: RelativePath = Field(default="machine.toml", description="Machine file, inside the batch folder.")
     lens: Name = Field(description="Name of one of the machine's lenses.")
     piece: list[PieceTable] = Field(min_length=1, max_length=1000, description="The pieces, one table each.")

@@ -26,7 +26,7 @@ def read_json(path: Path, *, name: str, hint: str = "") -> dict[str, Any]:
         data = json.loads(path.read_text(encoding="utf-8"))
     except FileNotFoundError as error:
         raise UnreadableFile(name, "is missing", hint=hint) from error
-    except (json.JSONDecodeError, UnicodeDecodeError, RecursionError) as error:
+    except (ValueError, RecursionError) as error:  # no JSON, no UTF-8, or a number of too many digits
         raise UnreadableFile(name, f"is not JSON: {error}", hint=hint) from error
     except OSError as error:
         raise UnreadableFile(name, f"cannot be read: {error.strerror}", hint=hint) from error

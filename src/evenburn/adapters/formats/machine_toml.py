@@ -9,7 +9,7 @@ from typing import Annotated, Literal, Self
 
 from pydantic import Field, Strict, model_validator
 
-from evenburn.adapters.formats.strict import StrictModel, checked, read_toml
+from evenburn.adapters.formats.strict import Name, PlainText, StrictModel, checked, read_toml
 from evenburn.core.nouns.machine import Lens, Machine, PostProcessor
 from evenburn.core.nouns.provenance import Provenance
 from evenburn.core.optics.beam import beam_of_lens
@@ -20,8 +20,7 @@ LEAST_QUALITY = 0.7  # of M² from a waist and a Rayleigh length that were measu
 Positive = Annotated[float, Field(gt=0.0, le=1e6)]
 Fraction = Annotated[float, Field(ge=0.0, le=1.0)]
 CurvePoint = Annotated[tuple[Fraction, Annotated[float, Field(ge=0.0)]], Strict(strict=False)]  # TOML knows lists only
-Name = Annotated[str, Field(min_length=1, max_length=120)]
-ProgramLine = Annotated[str, Field(max_length=78)]
+ProgramLine = Annotated[PlainText, Field(max_length=78)]
 
 
 class LensTable(StrictModel):

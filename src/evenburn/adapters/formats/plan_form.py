@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
@@ -20,6 +20,23 @@ class ProvenanceDocument(_Document):
         description="Where the numbers come from."
     )
     detail: str = Field(description="Date, key, file or who.")
+
+
+NOT_TOLD = ProvenanceDocument(kind="starting value", detail="not told: planned before plans told it")  # when read back
+TABLE = "Where the numbers of this table come from, those that `provenance_of` names apart."
+KEYS = "By key: where numbers of this table come from that have another origin than the rest."
+
+
+def _always_there(schema: dict[str, Any]) -> None:
+    """Take the default out of a schema: it is for plans that are read back, none is written without."""
+    schema.pop("default", None)
+
+
+class _Traced(_Document):
+    """A table with numbers: `provenance` tells where they come from, `provenance_of` where single ones do."""
+
+    provenance: ProvenanceDocument = Field(default=NOT_TOLD, description=TABLE, json_schema_extra=_always_there)
+    provenance_of: dict[str, ProvenanceDocument] = Field(default_factory=dict, description=KEYS)
 
 
 class MachineDocument(_Document):
@@ -50,7 +67,7 @@ class MachineDocument(_Document):
     provenance: ProvenanceDocument = Field(description="Where these numbers come from.")
 
 
-class LensFactsDocument(_Document):
+class LensFactsDocument(_Traced):
     """What a lens of the machine makes of the beam."""
 
     name: str = Field(description="As in machine.toml.")
@@ -75,6 +92,7 @@ class LensDocument(_Document):
     waist_radius_mm: float = Field(description="1/e² radius at the waist, measured or computed. [mm]")
     rayleigh_length_mm: float = Field(description="Rayleigh length, measured or computed. [mm]")
     provenance: ProvenanceDocument = Field(description="Where waist and Rayleigh length come from.")
+    provenance_of: dict[str, ProvenanceDocument] = Field(default_factory=dict, description=KEYS)
 
 
 class RecipeDocument(_Document):
@@ -101,6 +119,7 @@ class RecipeDocument(_Document):
         description="Power at the faintest burnt tone of a photo in continuous tone, else null. [W]"
     )
     provenance: ProvenanceDocument = Field(description="What the recipe rests on.")
+    provenance_of: dict[str, ProvenanceDocument] = Field(default_factory=dict, description=KEYS)
 
 
 class PredictedDocument(_Document):
@@ -123,9 +142,10 @@ class PredictedDocument(_Document):
         description="The machine time over that bound, 1 or more; null where nothing is burnt."
     )
     provenance: ProvenanceDocument = Field(description="What the prediction rests on.")
+    provenance_of: dict[str, ProvenanceDocument] = Field(default_factory=dict, description=KEYS)
 
 
-class BindingDocument(_Document):
+class BindingDocument(_Traced):
     """What holds the recipe back."""
 
     constraint: str = Field(description="Name of what binds; `none` where nothing does.")
@@ -135,7 +155,7 @@ class BindingDocument(_Document):
     )
 
 
-class ConcessionDocument(_Document):
+class ConcessionDocument(_Traced):
     """A wish that could not be met."""
 
     constraint: str = Field(description="Name of the wish that had to give way.")
@@ -145,7 +165,7 @@ class ConcessionDocument(_Document):
     text: str = Field(description="In words, with the numbers.")
 
 
-class AlternativeDocument(_Document):
+class AlternativeDocument(_Traced):
     """One recipe to choose from."""
 
     name: str = Field(description="What it is for.")
@@ -159,7 +179,7 @@ class AlternativeDocument(_Document):
     text: str = Field(description="How it differs from the recommended one.")
 
 
-class FocusToleranceDocument(_Document):
+class FocusToleranceDocument(_Traced):
     """How far the stand-off may be off before something gives."""
 
     towards_mm: float = Field(description="Nearer. [mm]")
@@ -169,7 +189,7 @@ class FocusToleranceDocument(_Document):
     text: str = Field(description="In words.")
 
 
-class LensOfferDocument(_Document):
+class LensOfferDocument(_Traced):
     """What another lens of the machine would do for a mark."""
 
     lens: str = Field(description="Name of the lens.")
@@ -182,7 +202,7 @@ class LensOfferDocument(_Document):
     text: str = Field(description="In words.")
 
 
-class ForgottenDocument(_Document):
+class ForgottenDocument(_Traced):
     """What a mark would look like with the head left at the height of the one before it."""
 
     off_mm: float = Field(description="How far the surface lies from where it should; below 0 is too near. [mm]")
@@ -202,7 +222,7 @@ class ForgottenDocument(_Document):
     text: str = Field(description="In words.")
 
 
-class SetUpDocument(_Document):
+class SetUpDocument(_Traced):
     """The stand-off set once, before a mark."""
 
     mark: str = Field(description="Id of the mark it is set before.")
@@ -231,7 +251,7 @@ class FilesDocument(_Document):
     proof: str = Field(description="Proof of the whole piece.")
 
 
-class MarkDocument(_Document):
+class MarkDocument(_Traced):
     """One mark, planned."""
 
     id: str = Field(description="As in batch.toml.")
@@ -261,7 +281,7 @@ class MarkDocument(_Document):
     files: FilesDocument = Field(description="Its files, relative to this one.")
 
 
-class FixDocument(_Document):
+class FixDocument(_Traced):
     """One change that answers a check, as keys of batch.toml."""
 
     text: str = Field(description="What to do, in words.")
@@ -283,7 +303,14 @@ class CheckDocument(_Document):
     fixes: list[FixDocument] = Field(description="The ways out as changes of batch.toml.")
 
 
-class PieceDocument(_Document):
+class ConfirmationDocument(_Document):
+    """Who answers for a doubtful material."""
+
+    by: str = Field(description="As in the wood's file, `confirmed_by`.")
+    on: str | None = Field(description="The day, `confirmed_on`; null where it is not told.")
+
+
+class PieceDocument(_Traced):
     """One piece, planned."""
 
     id: str = Field(description="As in batch.toml.")
@@ -300,6 +327,10 @@ class PieceDocument(_Document):
         description="The times the stand-off is set on it, in order; none where what the piece before left still holds."
     )
     checks: list[CheckDocument] = Field(description="What was found, stops first.")
+    confirmation: ConfirmationDocument | None = Field(
+        default=None,
+        description="Who made sure that its doubtful material may be burnt; null where it is not doubtful.",
+    )
 
 
 class RunMarkDocument(_Document):
@@ -309,7 +340,7 @@ class RunMarkDocument(_Document):
     mark: str = Field(description="Id of the mark.")
 
 
-class SharedRunDocument(_Document):
+class SharedRunDocument(_Traced):
     """One program for several marks that lie on the bed at once; whoever burns it leaves out their own programs."""
 
     file: str = Field(description="The program.")
@@ -322,7 +353,7 @@ class SharedRunDocument(_Document):
     )
 
 
-class PlanDocument(_Document):
+class PlanDocument(_Traced):
     """plan.json, schema version 1."""
 
     schema_version: Literal[1] = Field(description="Version of this file's form.")

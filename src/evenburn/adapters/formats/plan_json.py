@@ -7,8 +7,11 @@ import math
 from dataclasses import asdict
 from typing import Any
 
+from evenburn.adapters.formats import plan_origins as origins
 from evenburn.adapters.formats.plan_form import Box, MachineDocument, PlanDocument
+from evenburn.adapters.formats.plan_origins import MarkOrigins, Origin
 from evenburn.core.nouns.check import Check
+from evenburn.core.nouns.confirmation import Confirmation
 from evenburn.core.nouns.plan import (
     BatchPlan,
     FocusTolerance,
@@ -55,26 +58,38 @@ def _over_bound(time_s: float, bound_s: float) -> float | None:
     return time_s / bound_s if bound_s > 0.0 else None
 
 
-def _forgotten(seen: Forgotten) -> dict[str, Any]:
+def _traced(
+    noun: Binding | LensFacts | LensOffer | FocusTolerance | Forgotten, rests_on: Origin, **keys: Origin
+) -> dict[str, Any]:
+    """Return the keys of a noun with where they come from."""
+    return {"provenance": rests_on, "provenance_of": keys, **_keys(noun)}
+
+
+def _forgotten(seen: Forgotten, rests_on: Origin) -> dict[str, Any]:
     """Return what it would be to forget a setting; a followed outline has no finest stroke."""
-    keys = _keys(seen)
+    keys = _traced(seen, rests_on)
     details = {key: keys[key] if math.isfinite(keys[key]) else None for key in ("detail_mm", "planned_detail_mm")}
     return keys | details
 
 
-def _set_up(one: SetUp) -> dict[str, Any]:
+def _set_up(one: SetUp, mark: MarkOrigins) -> dict[str, Any]:
+    rests_on = mark.predicted()
     return {
+        "provenance": mark.recipe(),
+        "provenance_of": {"thickness_mm": origins.of_piece()},
         "mark": one.mark_id,
         "thickness_mm": one.thickness_mm,
         "stand_off_mm": one.stand_off_mm,
         "bed_down_mm": one.bed_down_mm,
-        "tolerance": None if one.tolerance is None else _keys(one.tolerance),
-        "forgotten": None if one.forgotten is None else _forgotten(one.forgotten),
+        "tolerance": None if one.tolerance is None else _traced(one.tolerance, rests_on),
+        "forgotten": None if one.forgotten is None else _forgotten(one.forgotten, rests_on),
     }
 
 
-def _run(run: SharedRun) -> dict[str, Any]:
+def _run(run: SharedRun, plan: BatchPlan) -> dict[str, Any]:
     return {
+        "provenance": origins.of_times(plan.machine),
+        "provenance_of": {},
         "file": run.file,
         "marks": [{"piece": piece, "mark": mark} for piece, mark in run.marks],
         "time_s": run.time_s,
@@ -84,7 +99,7 @@ def _run(run: SharedRun) -> dict[str, Any]:
     }
 
 
-def _recipe(recipe: Recipe, rests_on: Provenance) -> dict[str, Any]:
+def _recipe(recipe: Recipe, mark: MarkOrigins) -> dict[str, Any]:
     return {
         "power_W": recipe.power_W,
         "power_fraction": recipe.power_fraction,
@@ -98,15 +113,18 @@ def _recipe(recipe: Recipe, rests_on: Provenance) -> dict[str, Any]:
         "direction": recipe.direction,
         "air_kPa": recipe.air_kPa,
         "power_low_W": recipe.power_low_W,
-        "provenance": _origin(Provenance(kind=rests_on.kind, detail=f"computed from the curve: {rests_on.detail}")),
+        "provenance": mark.recipe(),
+        "provenance_of": mark.recipe_keys(),
     }
 
 
-def _alternative(one: Alternative, rests_on: Provenance) -> dict[str, Any]:
+def _alternative(one: Alternative, mark: MarkOrigins) -> dict[str, Any]:
     return {
+        "provenance": mark.predicted(),
+        "provenance_of": {"time_s": mark.predicted_keys()["time_s"]},
         "name": one.name,
         "recommended": one.recommended,
-        "recipe": _recipe(one.recipe, rests_on),
+        "recipe": _recipe(one.recipe, mark),
         "time_s": one.time_s,
         "ripple_L": one.ripple_L,
         "detail_mm": one.detail_mm,
@@ -114,7 +132,9 @@ def _alternative(one: Alternative, rests_on: Provenance) -> dict[str, Any]:
     }
 
 
-def _check(check: Check) -> dict[str, Any]:
+def _check(check: Check, marks: dict[str, MarkOrigins]) -> dict[str, Any]:
+    owner = marks.get(check.mark_id) or next(iter(marks.values()), None)
+    rests_on = origins.of_piece() if owner is None else owner.predicted()
     return {
         "level": check.level,
         "code": check.code,
@@ -123,6 +143,8 @@ def _check(check: Check) -> dict[str, Any]:
         "remedy": _plain(check.remedy),
         "fixes": [
             {
+                "provenance": rests_on,
+                "provenance_of": {},
                 "text": _plain(fix.text),
                 "price": _plain(fix.price),
                 "target": fix.target,
@@ -133,9 +155,11 @@ def _check(check: Check) -> dict[str, Any]:
     }
 
 
-def _mark(planned: MarkPlan, piece: PiecePlan) -> dict[str, Any]:
-    recipe, predicted, curve = planned.recipe, planned.predicted, piece.wood.curve
+def _mark(planned: MarkPlan, origin: MarkOrigins) -> dict[str, Any]:
+    predicted = planned.predicted
     return {
+        "provenance": origins.of_piece(),
+        "provenance_of": origin.mark_keys(),
         "id": planned.mark.id,
         "treatment": planned.mark.treatment,
         "artwork": planned.mark.art_label,
@@ -145,7 +169,7 @@ def _mark(planned: MarkPlan, piece: PiecePlan) -> dict[str, Any]:
         "box_bed_mm": planned.box_bed_mm,
         "narrowest_stroke_mm": planned.stroke_mm,
         "narrowest_gap_mm": planned.gap_mm,
-        "recipe": _recipe(recipe, curve.provenance),
+        "recipe": _recipe(planned.recipe, origin),
         "predicted": {
             "tone_L": predicted.tone_L,
             "tone_L_sd": predicted.tone_L_sd,
@@ -159,15 +183,19 @@ def _mark(planned: MarkPlan, piece: PiecePlan) -> dict[str, Any]:
             "time_s": predicted.time_s,
             "time_lower_bound_s": predicted.time_lower_bound_s,
             "time_over_bound": _over_bound(predicted.time_s, predicted.time_lower_bound_s),
-            "provenance": _origin(
-                Provenance(kind=curve.provenance.kind, detail="computed from curve, machine and lens")
-            ),
+            "provenance": origin.predicted(),
+            "provenance_of": origin.predicted_keys(),
         },
-        "binding": [_keys(one) for one in planned.binding],
-        "gave_way": [_keys(one) for one in planned.gave_way],
-        "alternatives": [_alternative(one, curve.provenance) for one in planned.choice],
-        "focus_tolerance": None if planned.tolerance is None else _keys(planned.tolerance),
-        "other_lenses": [_keys(one) for one in planned.other_lenses],
+        "binding": [_traced(one, origin.predicted_keys()["time_s"]) for one in planned.binding],
+        "gave_way": [_keys(one) | origin.gave_way(one) for one in planned.gave_way],
+        "alternatives": [_alternative(one, origin) for one in planned.choice],
+        "focus_tolerance": None if planned.tolerance is None else _traced(planned.tolerance, origin.predicted()),
+        "other_lenses": [
+            _traced(
+                one, origin.predicted(), **{key: origin.predicted_keys()["time_s"] for key in ("time_s", "saves_s")}
+            )
+            for one in planned.other_lenses
+        ],
         "islands": planned.islands,
         "files": {
             "program": planned.program_file,
@@ -176,6 +204,31 @@ def _mark(planned: MarkPlan, piece: PiecePlan) -> dict[str, Any]:
             "drawing": planned.drawing_file,
             "proof": planned.proof_file,
         },
+    }
+
+
+def _confirmation(one: Confirmation | None) -> dict[str, str | None] | None:
+    return None if one is None else {"by": one.by, "on": one.on or None}
+
+
+def _piece(piece: PiecePlan, plan: BatchPlan, *, box_mm: Box) -> dict[str, Any]:
+    marks = {m.mark.id: MarkOrigins(plan, piece, m) for m in piece.marks}
+    return {
+        "provenance": origins.of_piece(),
+        "provenance_of": origins.of_piece_keys(),
+        "id": piece.piece.id,
+        "name": piece.piece.name,
+        "wood": piece.wood.id,
+        "start_order": piece.start_order,
+        "thickness_mm": piece.piece.blank.thickness_mm,
+        "unevenness_mm": piece.piece.blank.unevenness_mm,
+        "outline_box_bed_mm": box_mm,
+        "turn_deg": piece.piece.turn_deg,
+        "curve": _origin(piece.wood.curve.provenance),
+        "marks": [_mark(m, marks[m.mark.id]) for m in piece.marks],
+        "set_ups": [_set_up(one, marks[one.mark_id]) for one in piece.set_ups],
+        "checks": [_check(c, marks) for c in piece.checks],
+        "confirmation": _confirmation(piece.confirmation),
     }
 
 
@@ -190,8 +243,10 @@ def plan_document(
     boxes : piece id → box of its blank on the bed. [mm]
     """
     machine, lens = plan.machine, plan.lens
-    measured = lens.waist_radius_mm is not None
+    by_name = {one.name: one for one in machine.lenses}
     data = {
+        "provenance": origins.of_times(machine),
+        "provenance_of": {},
         "schema_version": 1,
         "name": plan.name,
         "subtitle": plan.subtitle,
@@ -209,34 +264,19 @@ def plan_document(
             "focus_stand_off_mm": lens.focus_stand_off_mm,
             "waist_radius_mm": waist_radius_mm,
             "rayleigh_length_mm": rayleigh_length_mm,
-            "provenance": {
-                "kind": "measured" if measured else "user",
-                "detail": "waist from machine.toml"
-                if measured
-                else "waist computed from lens and beam in machine.toml",
-            },
+            "provenance": origins.of_lens(lens, machine),
+            "provenance_of": origins.of_lens_keys(machine),
         },
-        "lenses": [_keys(facts) for facts in plan.lens_facts],
+        "lenses": [
+            _traced(
+                facts, origins.of_lens(by_name.get(facts.name, lens), machine), **origins.of_lens_facts_keys(machine)
+            )
+            for facts in plan.lens_facts
+        ],
         "total_time_s": plan.total_time_s(),
         "run_sheet": run_sheet,
-        "pieces": [
-            {
-                "id": p.piece.id,
-                "name": p.piece.name,
-                "wood": p.wood.id,
-                "start_order": p.start_order,
-                "thickness_mm": p.piece.blank.thickness_mm,
-                "unevenness_mm": p.piece.blank.unevenness_mm,
-                "outline_box_bed_mm": boxes[p.piece.id],
-                "turn_deg": p.piece.turn_deg,
-                "curve": _origin(p.wood.curve.provenance),
-                "marks": [_mark(m, p) for m in p.marks],
-                "set_ups": [_set_up(one) for one in p.set_ups],
-                "checks": [_check(c) for c in p.checks],
-            }
-            for p in plan.pieces
-        ],
-        "runs": [_run(run) for run in plan.runs],
+        "pieces": [_piece(p, plan, box_mm=boxes[p.piece.id]) for p in plan.pieces],
+        "runs": [_run(run, plan) for run in plan.runs],
     }
     return PlanDocument.model_validate(_rounded(data))
 
@@ -248,5 +288,5 @@ def plan_text(document: PlanDocument) -> str:
 
 def plan_schema() -> dict[str, Any]:
     """Return the JSON Schema (2020-12) of plan.json."""
-    schema = PlanDocument.model_json_schema()
+    schema = PlanDocument.model_json_schema(mode="serialization")  # what is written: every key is there
     return {"$schema": "https://json-schema.org/draft/2020-12/schema", "title": "evenburn plan", **schema}

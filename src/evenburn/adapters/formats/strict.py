@@ -4,14 +4,37 @@ from __future__ import annotations
 
 import difflib
 import tomllib
+import unicodedata
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Annotated, Any, TypeVar
 
-from pydantic import BaseModel, ConfigDict, ValidationError
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError
 
 from evenburn.core.errors import InvalidInput, UnreadableFile
 
 Model = TypeVar("Model", bound="StrictModel")
+
+TURNS_TEXT = frozenset(
+    "\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069"
+)  # shows words in another order than written
+
+
+def _plain(value: str) -> str:
+    """Refuse what no name has, and what would act on the terminal or the page that shows it."""
+    odd = next((c for c in value if c in TURNS_TEXT or unicodedata.category(c) in ("Cc", "Cs")), None)
+    if odd is not None:
+        raise ValueError(f"holds U+{ord(odd):04X}, a control character; allowed is plain text")
+    return value
+
+
+def without_controls(text: str) -> str:
+    """Return a text without what would act on the terminal or the page that shows it."""
+    return "".join(c for c in text if c not in TURNS_TEXT and unicodedata.category(c) not in ("Cc", "Cs"))
+
+
+Name = Annotated[str, Field(min_length=1, max_length=120), AfterValidator(_plain)]
+PlainText = Annotated[str, AfterValidator(_plain)]
+RelativePath = Annotated[str, Field(min_length=1, max_length=200), AfterValidator(_plain)]
 
 LARGEST_TOML_bytes = 4 * 1024 * 1024
 
@@ -42,7 +65,7 @@ def read_toml(path: Path, *, name: str) -> dict[str, Any]:
         raise UnreadableFile(name, f"cannot be read: {error.strerror}") from error
     try:
         return tomllib.loads(text)
-    except (tomllib.TOMLDecodeError, RecursionError) as error:
+    except (ValueError, RecursionError) as error:  # ValueError: of a number of too many digits, too
         raise UnreadableFile(name, f"is not TOML: {error}") from error
 
 
@@ -132,6 +155,8 @@ def _shown(value: Any) -> str:
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, int | float):
+        if isinstance(value, int) and abs(value) >= 1 << 1000:  # which no float holds
+            return "a number of more than 300 digits"
         return f"{value:g}" if abs(value) < 1e15 else f"{float(value):.3g}"
     if isinstance(value, dict):
         return "a table"

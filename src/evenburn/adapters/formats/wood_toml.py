@@ -3,26 +3,42 @@
 from __future__ import annotations
 
 import difflib
-import json
 import tomllib
+from datetime import date
 from functools import cache
 from importlib import resources
 from pathlib import Path
 from typing import Annotated, Any, Literal, Self
 
 import numpy as np
-from pydantic import Field, model_validator
+from pydantic import BeforeValidator, Field, model_validator
 
-from evenburn.adapters.formats.strict import StrictModel, checked, read_toml
+from evenburn.adapters.formats.json_file import read_json
+from evenburn.adapters.formats.strict import Name, RelativePath, StrictModel, checked, read_toml
 from evenburn.core.errors import NotFound, UnreadableFile
+from evenburn.core.nouns.confirmation import Confirmation
 from evenburn.core.nouns.provenance import Provenance
 from evenburn.core.nouns.wood import CURVE_PARAMETERS, CharacteristicCurve, FinishingStep, Wood
 from evenburn.core.planning.materials import Material
 
 Lightness = Annotated[float, Field(ge=0.0, le=100.0)]
 Exposure = Annotated[float, Field(ge=-8.0, le=8.0)]
-Name = Annotated[str, Field(min_length=1, max_length=120)]
 Spread = Annotated[float, Field(ge=0.0, le=50.0)]
+
+
+def _day(value: object) -> object:
+    """Return a day as text, as TOML's own dates are written; refuse what is none."""
+    if type(value) is date:
+        return value.isoformat()
+    if isinstance(value, str):
+        try:
+            return date.fromisoformat(value).isoformat()
+        except ValueError as error:
+            raise ValueError(f'is "{value[:40]}"; allowed is a day, say 2026-06-09') from error
+    return value
+
+
+Day = Annotated[str, BeforeValidator(_day), Field(pattern=r"^\d{4}-\d\d-\d\d$")]
 Surface = Literal["bare", "sanded", "oiled", "lacquered", "masked"]
 
 
@@ -31,7 +47,7 @@ class WoodTable(StrictModel):
 
     name: Name = Field(description="What it is: the wood, as a person says it.")
     surface: Surface = Field(default="bare", description="State of the surface when it is burnt.")
-    curve: Annotated[str, Field(min_length=1, max_length=200)] | None = Field(
+    curve: RelativePath | None = Field(
         default=None, description="Curve file, beside this file or in the batch folder; without it the starting value."
     )
     cut_J_per_mm3: Annotated[float, Field(gt=0.1, le=100.0)] | None = Field(
@@ -39,6 +55,17 @@ class WoodTable(StrictModel):
         description="Energy that cuts away a volume, from your own trial: power over speed × kerf × thickness. [J/mm³]",
     )
     confirmed_by: Name | None = Field(default=None, description="Who checked that a doubtful material may be burnt.")
+    confirmed_on: Day | None = Field(default=None, description="The day they did, 2026-06-09; stands in the plan.")
+
+    @model_validator(mode="after")
+    def _by_somebody(self) -> Self:
+        if self.confirmed_on is not None and self.confirmed_by is None:
+            raise ValueError("confirmed_on is given, but confirmed_by is missing")
+        return self
+
+    def confirmation(self) -> Confirmation | None:
+        """Return who made sure that a doubtful material may be burnt, and when; None where nobody did."""
+        return None if self.confirmed_by is None else Confirmation(by=self.confirmed_by, on=self.confirmed_on or "")
 
 
 class ProvenanceTable(StrictModel):
@@ -133,17 +160,7 @@ def read_curve(path: Path, *, name: str) -> CharacteristicCurve:
     UnreadableFile, InvalidInput
         If it is missing, is no JSON, or does not hold.
     """
-    try:
-        data = json.loads(path.read_text(encoding="utf-8"))
-    except FileNotFoundError as error:
-        raise UnreadableFile(name, "is missing") from error
-    except (json.JSONDecodeError, UnicodeDecodeError, RecursionError) as error:
-        raise UnreadableFile(name, f"is not JSON: {error}") from error
-    except OSError as error:
-        raise UnreadableFile(name, f"cannot be read: {error.strerror}") from error
-    if not isinstance(data, dict):
-        raise UnreadableFile(name, "does not hold a JSON object")
-    return curve_from_document(checked(CurveDocument, data, name=name))
+    return curve_from_document(checked(CurveDocument, read_json(path, name=name), name=name))
 
 
 @cache

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from evenburn.adapters.print.faces import SANS, SERIF_BOLD, wrap
-from evenburn.adapters.print.figures import lens_words, trimmed
+from evenburn.adapters.print.figures import lens_words
 from evenburn.adapters.print.page import SECTION_PT, Block, Sheet
+from evenburn.core.nouns.cautions import cautions_for
 from evenburn.core.nouns.machine import Lens
 
 _SIZE_PT = 9.0
@@ -13,23 +14,13 @@ _ROW = 5.25
 _INSET = 3.6
 _TEXT_INSET = 4.9
 
-FOOD = (
-    "For food: finish only with what its maker calls fit for food, such as mineral oil of food grade, "
-    "and follow its maker’s word"
-)
+FOOD = next(one.tick for one in cautions_for(decision="finish") if one.key == "food")
 
 
 def caution_lines(lens: Lens) -> tuple[str, ...]:
     """Return what is to be ticked before the first spark, most pressing first."""
-    return (
-        "Never leave it burning alone",
-        "Extinguisher in reach",
-        "Extraction runs; the outlet is clear",
-        f"Lid shut, or {trimmed(lens.wavelength_um, 2)}\u00a0µm eye protection on everyone here",
-        f"Lens and window clean, lens {lens_words(lens)}",
-        "No PVC, no chlorine in film or coating",
-        "Local rules and the machine’s maker have the last word",
-    )
+    found = cautions_for(decision="burn", wavelength_um=lens.wavelength_um, lens=lens_words(lens))
+    return tuple(one.tick for one in found if one.tick)
 
 
 def caution_box(lens: Lens, *, left: float, right: float) -> Block:

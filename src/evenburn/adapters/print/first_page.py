@@ -121,6 +121,16 @@ def _lenses(plan: BatchPlan) -> str:
     return f"{'Lens' if len(told) == 1 else 'Lenses'}: {'; '.join(told)}." if told else ""
 
 
+def _origins(plan: BatchPlan) -> str:
+    """Return where the numbers of the sheets come from, those apart that each sheet names at its foot."""
+    source = plan.machine.provenance.detail or "the machine file"
+    return (
+        "Where the numbers come from: settings and look from the curve of each wood, named at the foot of its sheet; "
+        f"times, run-up and lenses from {source}; blanks and places from batch.toml; "
+        "air and after-care are common practice, no source, unless you wrote your own. plan.json says it of each number."
+    )
+
+
 def order_end(plan: BatchPlan, rows: tuple[Row, ...], *, left: float, right: float) -> Block:
     """Return how long the batch takes with its set-up, and that the set-up time is a starting value."""
     burning, sets = plan.total_time_s(), focusings(rows)
@@ -133,6 +143,7 @@ def order_end(plan: BatchPlan, rows: tuple[Row, ...], *, left: float, right: flo
     lines = wrap(words, SANS, size_pt=8.3, width=right - left)
     lenses = _lenses(plan)
     lines += wrap(lenses, SANS, size_pt=8.3, width=right - left) if lenses else ()
+    lines += wrap(_origins(plan), SANS, size_pt=8.3, width=right - left)
     height = 2.2 + len(lines) * 3.7
 
     def draw(sheet: Sheet, y: float) -> None:

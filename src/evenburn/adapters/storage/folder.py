@@ -13,6 +13,7 @@ from typing import Self
 from evenburn.core.errors import StorageError
 
 INDEX = "plan.json"
+OWN_ENDINGS = (".ngc", ".png", ".svg", ".pdf", ".json")  # of the files that a plan lists as its own
 STAGE_PREFIX = ".making-"
 
 
@@ -85,6 +86,7 @@ class OutputFolder:
                 for name in mark["files"].values()
                 if name is not None
             ]
-        except (OSError, ValueError, KeyError, TypeError, AttributeError):
+        except (OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError):
             return set()
-        return {n for n in listed if isinstance(n, str) and n and Path(n).name == n and not n.startswith(".")}
+        plain = {n for n in listed if isinstance(n, str) and n and Path(n).name == n and not n.startswith(".")}
+        return {n for n in plain if Path(n).suffix in OWN_ENDINGS}

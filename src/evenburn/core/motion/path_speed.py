@@ -3,8 +3,9 @@
 At a corner the head may leave the path by a stated tolerance. The circle that touches both sides and keeps within it
 has the radius r = tolerance · cos(φ/2) / (1 − cos(φ/2)) for a turn by φ, but no more than the sides are long enough for;
 the speed there is √(a r). Between corners the speed rises and falls at the acceleration, looking ahead to every corner
-to come. Where a side is cut into shorter pieces nothing changes: a place on the straight line between its neighbours,
-as nearly as places are written, is no corner.
+to come. A turn back is a stop, and what lies between two stops is a *stretch* of its own. Where a side is cut into
+shorter pieces nothing changes: a place on the straight line between its neighbours, as nearly as places are written,
+is no corner.
 """
 
 from __future__ import annotations
@@ -21,6 +22,7 @@ FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 
 STRAIGHT_mm = 0.002  # two steps of what is written: how far rounding may put a place beside the line of its neighbours
+TURNS_BACK = -0.99  # cosine of a turn by 172°: from there on the head comes to rest; own choice
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -50,7 +52,7 @@ class PathSpeed:
 
 
 def mean_accel_mm_per_s2(
-    accel_mm_per_s2: FloatArray, *, speed_mm_per_s: float, jerk_mm_per_s3: float | None
+    accel_mm_per_s2: FloatArray, *, speed_mm_per_s: float | FloatArray, jerk_mm_per_s3: float | None
 ) -> FloatArray:
     """Return the mean acceleration of a start from rest to a speed: v/(v/a + a/j), or √(v j)/2 below a²/j. [mm/s²]
 
@@ -96,6 +98,37 @@ def _straight(points: FloatArray) -> BoolArray:
     return np.asarray(found & (since_bend % 2 == 1), dtype=np.bool_)
 
 
+def corner_radii_mm(points_mm: FloatArray, *, tolerance_mm: float) -> FloatArray:
+    """Return the radius with which each inner place of a path is passed, (N−1,); 0 where it turns back. [mm]
+
+    Infinite where the path runs straight on.
+
+    Parameters
+    ----------
+    points_mm : (N+1, 2), no two neighbours alike. [mm]
+    tolerance_mm : how far the path may be left at a corner.
+
+    Source
+    ------
+    Own derivation: the circle through a corner within the tolerance; docs/how-it-works/motion.md.
+    """
+    radii = np.full(len(points_mm), np.inf)
+    bends = bends_at(points_mm)
+    sides = np.diff(points_mm[bends], axis=0)
+    length = np.hypot(sides[:, 0], sides[:, 1])
+    before, after = sides[:-1], sides[1:]
+    cross = before[:, 0] * after[:, 1] - before[:, 1] * after[:, 0]
+    ahead = (before * after).sum(axis=1)
+    half = 0.5 * np.abs(np.arctan2(cross, ahead))
+    shorter = np.minimum(length[:-1], length[1:])
+    with np.errstate(divide="ignore", over="ignore"):
+        by_tolerance = tolerance_mm * np.cos(half) / (1.0 - np.cos(half))
+        by_length = 0.5 * shorter / np.tan(half)  # the circle touches each side in its own half
+    turns_back = ahead <= TURNS_BACK * length[:-1] * length[1:]
+    radii[bends[1:-1]] = np.where(turns_back, 0.0, np.minimum(by_tolerance, by_length))
+    return radii[1:-1]
+
+
 def corner_speeds_mm_per_s(points_mm: FloatArray, *, accel_mm_per_s2: float, tolerance_mm: float) -> FloatArray:
     """Return the speed allowed at each inner place of a path, (N−1,); infinite where it runs straight on. [mm/s]
 
@@ -107,30 +140,17 @@ def corner_speeds_mm_per_s(points_mm: FloatArray, *, accel_mm_per_s2: float, tol
 
     Source
     ------
-    Own derivation: the circle through a corner within the tolerance, and v²/r = a; docs/how-it-works/motion.md.
+    Own derivation: v²/r = a on the circle of `corner_radii_mm`.
     """
-    allowed = np.full(len(points_mm), np.inf)
-    bends = bends_at(points_mm)
-    sides = np.diff(points_mm[bends], axis=0)
-    length = np.hypot(sides[:, 0], sides[:, 1])
-    before, after = sides[:-1], sides[1:]
-    cross = before[:, 0] * after[:, 1] - before[:, 1] * after[:, 0]
-    half = 0.5 * np.abs(np.arctan2(cross, (before * after).sum(axis=1)))
-    shorter = np.minimum(length[:-1], length[1:])
-    with np.errstate(divide="ignore", over="ignore"):
-        by_tolerance = tolerance_mm * np.cos(half) / (1.0 - np.cos(half))
-        by_length = 0.5 * shorter / np.tan(half)  # the circle touches each side in its own half
-    radius = np.maximum(np.minimum(by_tolerance, by_length), 0.0)  # cos(π/2) rounds to either side of 0
-    allowed[bends[1:-1]] = np.sqrt(accel_mm_per_s2 * radius)
-    return allowed[1:-1]
+    return np.sqrt(accel_mm_per_s2 * corner_radii_mm(points_mm, tolerance_mm=tolerance_mm))
 
 
 def speed_along(machine: Machine, points_mm: FloatArray, *, speed_mm_per_s: float) -> PathSpeed:
     """Return the speeds along a path from rest to rest.
 
-    Where jerk is limited it is followed in the mean: all along, the acceleration is the mean one of a start from rest to
-    the commanded speed, or to the highest that the whole path has room for. So a straight path takes exactly the time of
-    a double S, and a bent one about the time of several.
+    Where jerk is limited it is followed in the mean: on each stretch from stop to stop, the acceleration is the mean one of
+    a start from rest to the commanded speed, or to the highest that the stretch has room for. So straight paths, with
+    turns back or without, take exactly the time of double S, and bent ones about the time of several.
 
     Parameters
     ----------
@@ -139,7 +159,7 @@ def speed_along(machine: Machine, points_mm: FloatArray, *, speed_mm_per_s: floa
 
     Source
     ------
-    [biagiotti2008], 3.2, forward and backward along the path, and 3.4; corners as `corner_speeds_mm_per_s`.
+    [biagiotti2008], 3.2, forward and backward along the path, and 3.4; corners as `corner_radii_mm`.
     """
     points = np.asarray(points_mm, dtype=np.float64)
     steps = np.diff(points, axis=0)
@@ -147,16 +167,14 @@ def speed_along(machine: Machine, points_mm: FloatArray, *, speed_mm_per_s: floa
     with np.errstate(divide="ignore"):
         limits = np.array([machine.accel_x_mm_per_s2, machine.accel_y_mm_per_s2]) / np.abs(steps / length[:, None])
     accel = limits.min(axis=1)
-    top, jerk = speed_mm_per_s, machine.jerk_mm_per_s3
-    if jerk is not None:
-        room = 0.5 * float(length.sum())
-        top = min(
-            top, speed_within_mm_per_s(room, accel_mm_per_s2=float(accel.min(initial=np.inf)), jerk_mm_per_s3=jerk)
-        )
-    accel = mean_accel_mm_per_s2(accel, speed_mm_per_s=top, jerk_mm_per_s3=jerk)
-    inward = np.array([min(machine.accel_x_mm_per_s2, machine.accel_y_mm_per_s2)])
-    inward = mean_accel_mm_per_s2(inward, speed_mm_per_s=top, jerk_mm_per_s3=jerk)
-    corners = corner_speeds_mm_per_s(points, accel_mm_per_s2=float(inward[0]), tolerance_mm=machine.corner_tolerance_mm)
+    radii = corner_radii_mm(points, tolerance_mm=machine.corner_tolerance_mm)
+    inward = np.full(length.size, min(machine.accel_x_mm_per_s2, machine.accel_y_mm_per_s2))
+    jerk = machine.jerk_mm_per_s3
+    if jerk is not None and length.size:
+        top = _tops_mm_per_s(length, accel, radii == 0.0, speed_mm_per_s=speed_mm_per_s, jerk_mm_per_s3=jerk)
+        accel = mean_accel_mm_per_s2(accel, speed_mm_per_s=top, jerk_mm_per_s3=jerk)
+        inward = mean_accel_mm_per_s2(inward, speed_mm_per_s=top, jerk_mm_per_s3=jerk)
+    corners = np.sqrt(inward[1:] * radii)
     allowed = np.concatenate(([0.0], np.minimum(corners, speed_mm_per_s), [0.0]))
     at = np.sqrt(_looked_ahead(allowed**2, gain=2.0 * accel * length))
     peak = np.sqrt(accel * length + 0.5 * (at[:-1] ** 2 + at[1:] ** 2))
@@ -166,6 +184,20 @@ def speed_along(machine: Machine, points_mm: FloatArray, *, speed_mm_per_s: floa
         peak_mm_per_s=np.clip(peak, np.maximum(at[:-1], at[1:]), speed_mm_per_s),
         accel_mm_per_s2=accel,
     )
+
+
+def _tops_mm_per_s(
+    length: FloatArray, accel: FloatArray, stops: BoolArray, *, speed_mm_per_s: float, jerk_mm_per_s3: float
+) -> FloatArray:
+    """Return for each piece, (N,), the highest speed that its stretch has room for; `stops` (N−1,) lie between pieces."""
+    first = np.flatnonzero(np.concatenate(([True], stops)))
+    tops = [
+        min(speed_mm_per_s, speed_within_mm_per_s(0.5 * whole, accel_mm_per_s2=least, jerk_mm_per_s3=jerk_mm_per_s3))
+        for whole, least in zip(
+            np.add.reduceat(length, first).tolist(), np.minimum.reduceat(accel, first).tolist(), strict=True
+        )
+    ]
+    return np.repeat(np.array(tops), np.diff(first, append=length.size))
 
 
 def _looked_ahead(squares: FloatArray, *, gain: FloatArray) -> FloatArray:

@@ -9,7 +9,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from evenburn.core.motion.path_speed import speed_along
+from evenburn.core.motion.path_speed import PathSpeed, speed_along
 from evenburn.core.motion.profile import move_time_s, run_up_mm, time_to_speed_s
 from evenburn.core.nouns.events import Dwell, Event, Sweep, Trace, Travel
 from evenburn.core.nouns.machine import Machine
@@ -98,6 +98,12 @@ def trace_times_s(machine: Machine, trace: Trace) -> FloatArray:
     return speed_along(machine, trace.points_mm, speed_mm_per_s=trace.speed_mm_per_s).times_s()
 
 
+def _lit_stretches(speeds: PathSpeed, power_W: FloatArray) -> int:
+    """Return how many stretches of a path, from rest to rest, burn somewhere."""
+    first = np.flatnonzero(speeds.at_mm_per_s[:-1] == 0.0)
+    return int(np.count_nonzero(np.maximum.reduceat(power_W, first) > 0.0))
+
+
 def program_time_s(machine: Machine, events: Iterable[Event]) -> float:
     """Return machine time from the head's arrival at the first point to its last rest. [s]
 
@@ -121,7 +127,9 @@ def program_time_s(machine: Machine, events: Iterable[Event]) -> float:
             swept.setdefault((event.axis, event.speed_mm_per_s), []).append(event.end_mm - event.start_mm)
             at = (event.end_mm, event.cross_mm) if event.axis == "x" else (event.cross_mm, event.end_mm)
         elif isinstance(event, Trace):
-            total_s += machine.line_overhead_s + float(trace_times_s(machine, event).sum())
+            speeds = speed_along(machine, event.points_mm, speed_mm_per_s=event.speed_mm_per_s)
+            lines = _lit_stretches(speeds, event.power_W)
+            total_s += lines * machine.line_overhead_s + float(speeds.times_s().sum())
             at = (float(event.points_mm[-1, 0]), float(event.points_mm[-1, 1]))
         elif isinstance(event, Dwell):
             total_s += event.time_s

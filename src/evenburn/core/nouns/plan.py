@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from evenburn.core.nouns.check import Check
+from evenburn.core.nouns.confirmation import Confirmation
 from evenburn.core.nouns.machine import Lens, Machine
 from evenburn.core.nouns.mark import Mark, Piece
 from evenburn.core.nouns.recipe import Alternative, Binding, Concession, Predicted, Recipe
@@ -137,6 +138,7 @@ class PiecePlan:
     """One piece, planned, with its place in the order of the batch (1 is first).
 
     `set_ups` are the times the stand-off is set on it, in order; none where what the piece before left still holds.
+    `confirmation` tells who made sure that its doubtful material may be burnt; None where it is not doubtful.
     """
 
     piece: Piece
@@ -145,10 +147,15 @@ class PiecePlan:
     marks: tuple[MarkPlan, ...]
     checks: tuple[Check, ...]
     set_ups: tuple[SetUp, ...] = ()
+    confirmation: Confirmation | None = None
 
     def time_s(self) -> float:
         """Return machine time of all marks that have a program. [s]"""
         return sum(m.predicted.time_s for m in self.marks if m.program_file is not None)
+
+    def forbidden(self) -> bool:
+        """Return whether its material must not be burnt at all, whatever is set."""
+        return any(c.code == "forbidden-material" for c in self.checks)
 
     def stopped(self) -> bool:
         """Return whether any check forbids burning this piece or one of its marks."""

@@ -6,7 +6,9 @@ import math
 
 import numpy as np
 
+from evenburn.core.nouns.cautions import MASKED
 from evenburn.core.nouns.check import Check
+from evenburn.core.nouns.confirmation import Confirmation
 from evenburn.core.nouns.mark import Hold, Piece
 from evenburn.core.nouns.wood import Wood
 from evenburn.core.optics.beam import beam_radius_mm
@@ -21,8 +23,10 @@ NB = "\u00a0"
 AIR_STRONG_FACTOR = 1.5  # above one and a half times the common value smoke is driven into the wood: common practice
 
 
-def wood_checks(wood: Wood, *, material: Material | None, confirmed: bool) -> list[Check]:
-    """Return what is to be said about the material itself."""
+def wood_checks(
+    wood: Wood, *, material: Material | None, confirmed: bool, confirmation: Confirmation | None = None
+) -> list[Check]:
+    """Return what is to be said about the material itself; `confirmation` tells who made sure, where that is known."""
     found: list[Check] = []
     if material is not None and material.level == "forbidden":
         found.append(
@@ -40,10 +44,10 @@ def wood_checks(wood: Wood, *, material: Material | None, confirmed: bool) -> li
                 code="doubtful-material",
                 text=f"{wood.name}: {material.name} is doubtful. {material.why}",
                 remedy=(
-                    "Confirmed in the wood's file. Keep the extraction running and follow the maker's sheet."
+                    f"{_sentence(confirmation)} Keep the extraction running and follow the maker's sheet."
                     if confirmed
                     else "Ask the maker what it gives off. If it may be burnt, say so in the wood's file with "
-                    'confirmed_by = "your name".'
+                    'confirmed_by = "your name" and confirmed_on = the day.'
                 ),
             )
         )
@@ -68,11 +72,17 @@ def wood_checks(wood: Wood, *, material: Material | None, confirmed: bool) -> li
                 remedy="Prefer lines and lettering to large even areas, or let the unevenness be part of the look.",
             )
         )
+    cautions = (*wood.cautions, MASKED) if wood.surface == "masked" else wood.cautions
     found += [
         Check(level="note", code="material-caution", text=caution, remedy="Follow the maker's sheet.")
-        for caution in wood.cautions
+        for caution in cautions
     ]
     return found
+
+
+def _sentence(confirmation: Confirmation | None) -> str:
+    words = "confirmed in the wood's file" if confirmation is None else confirmation.words()
+    return f"{words[0].upper()}{words[1:]}."
 
 
 def tone_checks(work: MarkWork, wood: Wood) -> list[Check]:

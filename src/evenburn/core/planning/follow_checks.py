@@ -8,6 +8,7 @@ import numpy as np
 
 from evenburn.core.motion.follow import trace_events
 from evenburn.core.motion.timing import program_time_s
+from evenburn.core.nouns.cautions import FLAMES
 from evenburn.core.nouns.check import Check
 from evenburn.core.nouns.events import Trace
 from evenburn.core.nouns.mark import Piece
@@ -281,8 +282,7 @@ def _cut_cautions(work: MarkWork, wood: Wood) -> list[Check]:
             code="cut-may-flame",
             mark_id=mark.id,
             text="Cutting can set wood alight, underneath too where nobody sees it.",
-            remedy="Stay beside it with an extinguisher at hand, air and extraction on, crumbs cleared from under the bed; "
-            "follow the machine maker's rules and your local ones.",
+            remedy=FLAMES,
         ),
     ]
 

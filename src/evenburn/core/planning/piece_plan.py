@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from evenburn.core.art.picture import Artwork, draw_on_bed, grid_in_box
 from evenburn.core.layout.place import outline_on_bed
 from evenburn.core.nouns.check import LEVELS, Check
+from evenburn.core.nouns.confirmation import Confirmation
 from evenburn.core.nouns.machine import Lens, Machine
 from evenburn.core.nouns.mark import Piece
 from evenburn.core.nouns.wood import Wood
@@ -168,6 +169,7 @@ def work_piece(
     artworks: Mapping[str, Artwork],
     material: Material | None,
     confirmed: bool,
+    confirmation: Confirmation | None = None,
     faults: Sequence[Check] = (),
     faces_of: FacesOf = no_faces,
     least_letter: LeastLetter = no_letter,
@@ -196,7 +198,7 @@ def work_piece(
         else:
             survey = surveyed.survey(index)
             works[mark.id] = work_mark(*pair, survey=survey, piece=piece, mark=mark, artwork=artwork)
-    checks = [*wood_checks(wood, material=material, confirmed=confirmed), *faults]
+    checks = [*wood_checks(wood, material=material, confirmed=confirmed, confirmation=confirmation), *faults]
     lost: dict[str, LostDetail] = {}
     faulty = {fault.mark_id for fault in faults}
     for mark in piece.marks:
@@ -284,6 +286,24 @@ def burn_of(work: MarkWork) -> Burn:
     )
 
 
+def _shown(work: PieceWork) -> MarkWork:
+    """Return the mark that a proof enlarges: a scanned one before a followed one, then the one that burns most."""
+    return max(work.marks, key=lambda m: (m.followed is None, float((m.picture_W > 0.0).sum()) * m.grid.pixel_mm**2))
+
+
+def shown_place(work: PieceWork) -> tuple[str, tuple[float, float]]:
+    """Return which mark a proof enlarges, and where on the upright board, shares 0–1 from its left and its lower edge.
+
+    Source
+    ------
+    `telling_place_mm`, for a window `LINES_SHOWN` scan lines high and twice as wide.
+    """
+    shown = _shown(work)
+    side = LINES_SHOWN * shown.recipe.line_spacing_mm
+    middle = telling_place_mm(shown.picture_W, shown.grid, width_mm=2.0 * side, height_mm=side)
+    return shown.mark.id, place_on_board(outline_on_bed(work.piece), middle, turn_deg=work.piece.turn_deg)
+
+
 def proof_pictures(
     work: PieceWork,
     *,
@@ -299,7 +319,7 @@ def proof_pictures(
     board_px : longest side of the board; planned_px, offset_px : width and height of the enlargements.
     generator : makes a fresh generator of the wood's blotches, the same each time it is called.
     """
-    shown = max(work.marks, key=lambda m: (m.followed is None, float((m.picture_W > 0.0).sum()) * m.grid.pixel_mm**2))
+    shown = _shown(work)
     burn = burn_of(shown)
     pixel = LINES_SHOWN * shown.recipe.line_spacing_mm / planned_px[1]
     middle = telling_place_mm(
@@ -318,6 +338,7 @@ def proof_pictures(
             generator=generator(),
             turn_deg=work.piece.turn_deg,
             others=[burn_of(m) for m in work.marks if m is not shown],
+            outline=outline,
         )
 
     return ProofPictures(

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from shapely import MultiPolygon, Polygon
+from shapely import MultiPolygon, Polygon, affinity, box
 
 from evenburn.core.art.picture import Grid
 from evenburn.core.layout.place import allowed_mask
@@ -19,7 +19,7 @@ from evenburn.core.nouns.wood import Wood
 from evenburn.core.optics.beam import Beam, beam_radius_mm
 from evenburn.core.optics.lines import dwell_ms
 from evenburn.core.proof.dose import DoseGrid, LineEnergy, collect, dose_map_J_per_mm2, traced_map_J, traced_pieces
-from evenburn.core.proof.grain import grain_L
+from evenburn.core.proof.grain import Grain, grain_L, grain_of
 from evenburn.core.proof.look import reflectance_map, wood_colours
 from evenburn.core.proof.turning import middle_of, turned_back, turned_size_px
 from evenburn.core.response.curve import exposure_shift
@@ -193,18 +193,38 @@ def draw_board(
     seen = bare + turned_back(seen[::-1] - bare, turn_deg=turn_deg)
     used_rows, used_columns = (np.flatnonzero((coverage > EDGE_COVERAGE).any(axis=axis)) for axis in (1, 0))
     window = (slice(used_rows[0], used_rows[-1] + 1), slice(used_columns[0], used_columns[-1] + 1))
+    size_mm, place = _upright(outline, (x0 + 0.5 * columns * pixel, y0 + 0.5 * rows * pixel), turn_deg=turn_deg)
+    corner = (place[0] - 0.5 * seen.shape[1] * pixel, place[1] - 0.5 * seen.shape[0] * pixel)
     return Board(
-        colours=_wooden(seen[window], wood, pixel_mm=pixel, generator=generator),
+        colours=_wooden(
+            seen[window],
+            wood,
+            grain=grain_of(wood, size_mm=size_mm, generator=generator),
+            corner_mm=(corner[0] + float(used_columns[0]) * pixel, corner[1] + float(used_rows[0]) * pixel),
+            pixel_mm=pixel,
+        ),
         coverage=np.ascontiguousarray(coverage[window]),
         pixel_mm=pixel,
     )
 
 
-def _wooden(seen: Picture, wood: Wood, *, pixel_mm: float, generator: np.random.Generator) -> Colours:
-    """Return the colours of an upright picture of reflectances, with the wood's own grain along x."""
+def _upright(
+    outline: Polygon | MultiPolygon, place_mm: tuple[float, float], *, turn_deg: float
+) -> tuple[tuple[float, float], tuple[float, float]]:
+    """Return the size of the upright board, and where a place of the bed lies on it, from its left and its upper edge."""
+    upright = affinity.rotate(outline, -turn_deg, origin=(0.0, 0.0))
+    x0, y0, x1, y1 = upright.bounds
+    angle = math.radians(-turn_deg)
+    cos, sin = math.cos(angle), math.sin(angle)
+    x, y = place_mm[0] * cos - place_mm[1] * sin, place_mm[0] * sin + place_mm[1] * cos
+    return (x1 - x0, y1 - y0), (x - x0, y1 - y)
+
+
+def _wooden(seen: Picture, wood: Wood, *, grain: Grain, corner_mm: tuple[float, float], pixel_mm: float) -> Colours:
+    """Return the colours of an upright picture of reflectances, with the wood's own grain where it lies on the board."""
     rows, columns = seen.shape
-    grain = grain_L(wood, rows=rows, columns=columns, pixel_mm=pixel_mm, generator=generator)
-    return wood_colours(wood, lightness_L(seen).astype(np.float32), grain=grain)
+    field = grain_L(grain, left_mm=corner_mm[0], top_mm=corner_mm[1], pixel_mm=pixel_mm, rows=rows, columns=columns)
+    return wood_colours(wood, lightness_L(seen).astype(np.float32), grain=field)
 
 
 def _paste(seen: Picture, patch: Picture, grid: Grid, *, x0_mm: float, y0_mm: float, pixel_mm: float) -> None:
@@ -231,6 +251,7 @@ def enlarge(
     generator: np.random.Generator,
     turn_deg: float = 0.0,
     others: Sequence[Burn] = (),
+    outline: Polygon | MultiPolygon | None = None,
 ) -> Enlargement:
     """Return a part of a mark at the scale of its scan lines, burnt at some focus offset with everything else kept.
 
@@ -239,6 +260,7 @@ def enlarge(
     middle_mm : on the bed; size_px : width and height of the upright picture.
     turn_deg : the picture is turned back by it.
     others : marks that may reach into the picture; they are burnt as planned.
+    outline : the blank's on the bed, so that the grain is that of its board; without it some wood of that kind is shown.
 
     Source
     ------
@@ -254,8 +276,16 @@ def enlarge(
             near = _close(other, wood, middle_mm, size_px=window_px, pixel_mm=pixel_mm, focus_offset_mm=offset)
             seen = seen * (near / bare)
     upright = middle_of(bare + turned_back(seen[::-1] - bare, turn_deg=turn_deg), size_px=size_px)
+    board = outline if outline is not None else box(*(v + s * 100.0 for s in (-1.0, 1.0) for v in middle_mm))
+    size_mm, place = _upright(board, middle_mm, turn_deg=turn_deg)
     return Enlargement(
-        colours=_wooden(upright, wood, pixel_mm=pixel_mm, generator=generator),
+        colours=_wooden(
+            upright,
+            wood,
+            grain=grain_of(wood, size_mm=size_mm, generator=generator),
+            corner_mm=(place[0] - 0.5 * size_px[0] * pixel_mm, place[1] - 0.5 * size_px[1] * pixel_mm),
+            pixel_mm=pixel_mm,
+        ),
         pixel_mm=pixel_mm,
         focus_offset_mm=focus_offset_mm,
     )

@@ -1,128 +1,175 @@
 """A wood's own unevenness as a texture: growth rings, fibres and pores along x, or the mottle of slate.
 
-A drawing aid: it shows how uneven the wood is, no two boards look like it. Lengths are those of a flat-sawn board.
+A drawing aid: it shows how uneven the wood is, no two boards look like it. It hangs on the board's own seed and on the
+place alone, so any part of it may be drawn at any scale, and parts that are neighbours meet.
 """
 
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from evenburn.core.nouns.wood import Wood
 
 Picture = NDArray[np.float32]
-Shape = tuple[int, int]
 Pair = tuple[float, float]
 
-LATTICE_PER_SIGMA = 2.0  # points of random lattice per standard deviation of the blur that follows
-LATTICE_PAD = 8  # more than the blur reaches, so that the lattice's border does not show
-LEAST_SIGMA_px = 0.45
+BSPLINE_SIGMA = math.sqrt(1.0 / 3.0)  # standard deviation of the cubic B-spline, in steps of its lattice
+TOO_FINE = 8.0  # lattices so much finer than a pixel have averaged out
 
 # along and across the grain [mm], then the weight
 STREAKS = (((4.0, 0.10), 0.60), ((1.3, 0.04), 0.30), ((30.0, 0.8), 0.50), ((12.0, 5.0), 0.30))
 PORES = (((0.7, 0.045), 0.5, 0.30), ((1.8, 0.09), 0.012, 0.30))  # …, how many in a mm², weight
 RINGS = 0.55  # weight of the growth rings
 RING_SPACING_mm = 2.8
+RING_DEVIATION = 0.22  # of a whole ring's profile
+WANDER = (((45.0, 9.0), 1.0), ((9.0, 2.0), 0.2))  # by how much rings stray, the weight in mm
 MOTTLE = (((0.10, 0.10), 0.35), ((0.35, 0.30), 0.45), ((1.8, 1.2), 0.55), ((5.0, 3.5), 0.35))
+PROFILE_STEP_mm = 0.02
+STANDARD_PIXEL_mm = 0.1  # the scale at which the standard deviation is the wood's evenness, as a photograph shows it
+SAMPLES, SAMPLE_px = 5, 48  # patches along each side from which mean and deviation of a board are taken
 
 
-def grain_L(wood: Wood, *, rows: int, columns: int, pixel_mm: float, generator: np.random.Generator) -> Picture:
-    """Return a field of this wood's own blotches, mean 0, standard deviation its evenness, grain along x. [L*]
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Cloud:
+    """Soft random blotches: lengths along and across the grain, how strong, and how many where they are sparse dashes, else 0."""
+
+    lengths_mm: Pair
+    contrast: float
+    coverage: float
+    seed: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Rings:
+    """Growth rings: where the pith lies, how tilted and how deep below the face, and the integral of their profile."""
+
+    pith_mm: Pair
+    tilt: float
+    depth_mm: float
+    summed_mm: NDArray[np.float64]
+    wander: tuple[Cloud, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Grain:
+    """The texture of one board. `mean` and `contrast` make its mean 0 and its standard deviation the wood's evenness."""
+
+    clouds: tuple[Cloud, ...]
+    rings: Rings | None
+    mean: float = 0.0
+    contrast: float = 1.0
+
+
+def grain_of(wood: Wood, *, size_mm: Pair, generator: np.random.Generator) -> Grain:
+    """Return the texture of a board of this wood, of a size, grain along x.
+
+    Parameters
+    ----------
+    generator : makes this board unlike any other; a fresh one of the same seed makes the same board.
 
     Source
     ------
-    Own choice of texture; rings are those a plane cuts from a tilted cylinder.
+    Own choice of texture; rings are those a plane cuts from a tilted cylinder. Lengths are those of a flat-sawn board.
     """
-    shape = (rows, columns)
-    field = np.zeros(shape, np.float32)
-    for lengths, weight in STREAKS if wood.grain else MOTTLE:
-        field += np.float32(weight) * _cloud(shape, _pixels(lengths, pixel_mm), generator)
+    seeds = (int(seed) for seed in generator.integers(2**62, size=16))
+    clouds = [
+        Cloud(lengths_mm=lengths, contrast=weight, coverage=0.0, seed=next(seeds))
+        for lengths, weight in (STREAKS if wood.grain else MOTTLE)
+    ]
+    rings = None
     if wood.grain:
         for lengths, density, weight in PORES:
-            field -= np.float32(weight) * _dashes(
-                shape, _pixels(lengths, pixel_mm), density * pixel_mm * pixel_mm, generator
+            cell_mm2 = lengths[0] * lengths[1] / BSPLINE_SIGMA**2
+            clouds.append(
+                Cloud(lengths_mm=lengths, contrast=-weight, coverage=min(density * cell_mm2, 0.25), seed=next(seeds))
             )
-        field -= np.float32(RINGS) * _rings(shape, pixel_mm, generator, straight=wood.burns_unevenly)
-    field -= field.mean()
-    deviation = float(field.std())
-    return (field * np.float32(wood.curve.evenness_L / max(deviation, 1e-9))).astype(np.float32)
+        rings = _rings_of(wood, size_mm=size_mm, seeds=(next(seeds), next(seeds)), generator=generator)
+    plain = Grain(clouds=tuple(clouds), rings=rings)
+    patches = _samples(plain, size_mm=size_mm)
+    deviation = float(patches.std())
+    return Grain(
+        clouds=plain.clouds,
+        rings=rings,
+        mean=float(patches.mean()),
+        contrast=wood.curve.evenness_L / max(deviation, 1e-9),
+    )
 
 
-def _pixels(lengths_mm: Pair, pixel_mm: float) -> Pair:
-    return max(lengths_mm[0] / pixel_mm, LEAST_SIGMA_px), max(lengths_mm[1] / pixel_mm, LEAST_SIGMA_px)
+def _samples(grain: Grain, *, size_mm: Pair) -> Picture:
+    """Return patches of a texture from all over a board."""
+    patch_mm = SAMPLE_px * STANDARD_PIXEL_mm
+    corners = [np.linspace(0.0, max(side - patch_mm, 0.0), SAMPLES) for side in size_mm]
+    return np.stack(
+        [
+            grain_L(grain, left_mm=x, top_mm=y, pixel_mm=STANDARD_PIXEL_mm, rows=SAMPLE_px, columns=SAMPLE_px)
+            for x in corners[0].tolist()
+            for y in corners[1].tolist()
+        ]
+    )
 
 
-def _lattice(shape: Shape, sigma_px: Pair) -> tuple[Shape, Pair, tuple[int, int]]:
-    """Return the lattice's shape, the blur on it, and how many pixels one step of it is, in x and in y."""
-    steps = (max(1, int(sigma_px[0] / LATTICE_PER_SIGMA)), max(1, int(sigma_px[1] / LATTICE_PER_SIGMA)))
-    rows = math.ceil(shape[0] / steps[1]) + 2 * LATTICE_PAD
-    columns = math.ceil(shape[1] / steps[0]) + 2 * LATTICE_PAD
-    return (rows, columns), (sigma_px[0] / steps[0], sigma_px[1] / steps[1]), steps
-
-
-def _spread(lattice: Picture, sigma: Pair, steps: tuple[int, int], shape: Shape) -> Picture:
-    """Blur a lattice, draw it out to pixels and cut the picture from its middle."""
-    soft = cv2.GaussianBlur(lattice, (0, 0), sigmaX=sigma[0], sigmaY=sigma[1], borderType=cv2.BORDER_REFLECT)
-    wide = _drawn_out(np.asarray(soft, np.float32).T, step=steps[0], count=shape[1]).T
-    return _drawn_out(wide, step=steps[1], count=shape[0])
-
-
-def _drawn_out(values: Picture, *, step: int, count: int) -> Picture:
-    """Return rows drawn out by a whole factor with the cubic B-spline, the padding left out; only what is needed."""
-    if step == 1:
-        return values[LATTICE_PAD : LATTICE_PAD + count]
-    place = np.arange(count) / step
-    first = place.astype(np.intp)
-    t = (place - first).astype(np.float32)[:, None]
-    weights = ((1 - t) ** 3, 3 * t**3 - 6 * t**2 + 4, -3 * t**3 + 3 * t**2 + 3 * t + 1, t**3)
-    drawn = np.zeros((count, values.shape[1]), np.float32)
-    for k, weight in enumerate(weights):
-        drawn += values[first + (LATTICE_PAD - 1 + k)] * (weight * np.float32(1.0 / 6.0))
-    return drawn
-
-
-def _cloud(shape: Shape, sigma_px: Pair, generator: np.random.Generator) -> Picture:
-    """Return Gaussian noise with a Gaussian correlation, standard deviation about 1 over a large picture."""
-    size, sigma, steps = _lattice(shape, sigma_px)
-    noise = generator.standard_normal(size, dtype=np.float32)
-    return _spread(noise, sigma, steps, shape) * np.float32(math.sqrt(4.0 * math.pi * sigma[0] * sigma[1]))
-
-
-def _dashes(shape: Shape, sigma_px: Pair, density_per_px: float, generator: np.random.Generator) -> Picture:
-    """Return sparse soft dashes, positive, standard deviation about 1 over a large picture."""
-    size, sigma, steps = _lattice(shape, sigma_px)
-    chance = min(density_per_px * steps[0] * steps[1], 0.25)
-    hits = (generator.random(size, dtype=np.float32) < chance).astype(np.float32)
-    scale = math.sqrt(4.0 * math.pi * sigma[0] * sigma[1] / max(chance, 1e-9))
-    return _spread(hits, sigma, steps, shape) * np.float32(scale)
-
-
-def _rings(shape: Shape, pixel_mm: float, generator: np.random.Generator, *, straight: bool) -> Picture:
-    """Return growth rings as a board's face cuts them: long arches, or straight bands where the board is split so."""
-    rows, columns = shape
-    across = (np.arange(rows, dtype=np.float32) - np.float32(rows * generator.uniform(0.2, 0.8))) * np.float32(pixel_mm)
-    along = (np.arange(columns, dtype=np.float32) - np.float32(columns / 2.0)) * np.float32(pixel_mm)
+def _rings_of(wood: Wood, *, size_mm: Pair, seeds: tuple[int, int], generator: np.random.Generator) -> Rings:
+    """Return rings of random widths, early wood light, then slowly darker; the next spring begins at once."""
+    straight = wood.burns_unevenly
+    width_mm, height_mm = size_mm
+    pith = (0.5 * width_mm, height_mm * float(generator.uniform(0.2, 0.8)))
     tilt = 0.004 if straight else float(generator.choice((-1.0, 1.0)) * generator.uniform(0.05, 0.11))
     depth_mm = float(generator.uniform(22.0, 40.0))
-    wander = _cloud(shape, _pixels((45.0, 9.0), pixel_mm), generator)
-    if straight:
-        radius = np.abs(across + np.float32(1e4))[:, None] + np.float32(tilt) * along[None, :] + 0.15 * wander
-    else:
-        wander = wander + 0.2 * _cloud(shape, _pixels((9.0, 2.0), pixel_mm), generator)
-        radius = np.hypot(across[:, None], depth_mm + np.float32(tilt) * along[None, :] + wander)
-    low, high = float(radius.min()), float(radius.max())
+    far_mm = 6.0 + abs(tilt) * width_mm  # 4 σ of wander and more
+    reach_mm = math.hypot(height_mm, depth_mm + far_mm)
+    low_mm, high_mm = (-reach_mm, reach_mm) if straight else (0.0, reach_mm)
     spacing_mm = RING_SPACING_mm * (0.6 if straight else 1.0)
-    count = math.ceil((high - low) / (0.5 * spacing_mm)) + 4
+    count = math.ceil((high_mm - low_mm) / (0.5 * spacing_mm)) + 4
     widths = spacing_mm * np.exp(0.35 * generator.standard_normal(count))
-    starts = low - spacing_mm * generator.uniform(0.0, 1.0) + np.concatenate(([0.0], np.cumsum(widths)[:-1]))
-    depth = generator.uniform(0.35, 1.0, count)
-    places = np.linspace(low, high, max(16, math.ceil((high - low) / 0.04)))
+    starts = low_mm - spacing_mm * generator.uniform(0.0, 1.0) + np.concatenate(([0.0], np.cumsum(widths)[:-1]))
+    dark = generator.uniform(0.35, 1.0, count)
+    places = np.arange(low_mm, high_mm + PROFILE_STEP_mm, PROFILE_STEP_mm)
     index = np.clip(np.searchsorted(starts, places, side="right") - 1, 0, count - 1)
     share = np.clip((places - starts[index]) / widths[index], 0.0, 1.0)
-    # early wood light, then slowly darker; the next spring begins at once
-    profile = depth[index] * share**3 * np.clip((1.0 - share) / 0.08, 0.0, 1.0)
-    ringed = np.interp(radius, places, profile).astype(np.float32)
-    return np.asarray(ringed * np.float32(1.0 / 0.22), np.float32)  # a whole ring's standard deviation is about 0.22
+    profile = dark[index] * share**3 * np.clip((1.0 - share) / 0.08, 0.0, 1.0) / RING_DEVIATION
+    summed = np.concatenate(([low_mm, PROFILE_STEP_mm], np.cumsum(profile) * PROFILE_STEP_mm))
+    strays = WANDER[:1] if straight else WANDER
+    return Rings(
+        pith_mm=pith,
+        tilt=tilt,
+        depth_mm=-1.0 if straight else depth_mm,
+        summed_mm=summed,
+        wander=tuple(
+            Cloud(lengths_mm=lengths, contrast=weight * (0.15 if straight else 1.0), coverage=0.0, seed=seed)
+            for (lengths, weight), seed in zip(strays, seeds, strict=False)
+        ),
+    )
+
+
+def grain_L(grain: Grain, *, left_mm: float, top_mm: float, pixel_mm: float, rows: int, columns: int) -> Picture:
+    """Return the texture of a window of the upright board, (rows, columns), each pixel its own mean. [L*]
+
+    Parameters
+    ----------
+    left_mm, top_mm : of the window's corner, from the board's left and from its upper edge. [mm]
+
+    Source
+    ------
+    `grain_of`.
+    """
+    from evenburn.core.proof.grain_loops import compiled  # late: numba takes half a second
+
+    cloud, rings = compiled()
+    field = np.zeros((rows, columns), np.float32)
+    wander = np.zeros((rows, columns), np.float32)
+    ring = grain.rings
+    for target, clouds in ((field, grain.clouds), (wander, () if ring is None else ring.wander)):
+        for one in clouds:
+            steps = (one.lengths_mm[0] / BSPLINE_SIGMA, one.lengths_mm[1] / BSPLINE_SIGMA)
+            if max(steps) * TOO_FINE < pixel_mm:
+                continue
+            cloud(target, left_mm, top_mm, pixel_mm, *steps, one.seed, one.coverage, one.contrast)
+    if ring is not None:
+        rings(field, wander, left_mm, top_mm, pixel_mm, ring.pith_mm, ring.tilt, ring.depth_mm, ring.summed_mm, RINGS)
+    field -= np.float32(grain.mean)
+    field *= np.float32(grain.contrast)
+    return field

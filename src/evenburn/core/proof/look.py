@@ -77,10 +77,28 @@ def reflectance_map(
     return np.asarray(table[np.minimum(index, TABLE_SIZE - 1).astype(np.int32)], np.float32)
 
 
+def colour_table(wood: Wood) -> NDArray[np.uint8]:
+    """Return sRGB, (shares, levels, 3) uint8: L* in even steps from 0 to 100, a* b* in even steps from bare to full.
+
+    Half-burnt wood is more colourful than either end; a surface that lightens goes straight from one to the other.
+
+    Source
+    ------
+    [cie15] for the conversion; the path in a*, b* is an own choice, from memory of burnt wood.
+    """
+    shares = np.linspace(0.0, 1.0, SHARE_STEPS)[:, None]
+    ab = np.asarray(wood.bare_ab) * (1.0 - shares) + np.asarray(wood.full_ab) * shares
+    if wood.curve.full_L < wood.curve.bare_L:
+        ab = ab + 4.0 * shares * (1.0 - shares) * np.asarray(SCORCH_AB)
+    lab = np.empty((SHARE_STEPS, LEVEL_STEPS, 3))
+    lab[..., 0] = np.linspace(0.0, 100.0, LEVEL_STEPS)
+    lab[..., 1:] = ab[:, None, :]
+    return np.round(255.0 * srgb_from_lab(lab)).astype(np.uint8)
+
+
 def wood_colours(wood: Wood, lightness: Picture, *, grain: Picture) -> NDArray[np.uint8]:
     """Return sRGB, shape (..., 3) uint8, of this wood: true in L*, a* b* between bare and full.
 
-    Half-burnt wood is more colourful than either end; a surface that lightens goes straight from one to the other.
     Grain changes the lightness, but the hue only a little.
 
     Parameters
@@ -89,18 +107,10 @@ def wood_colours(wood: Wood, lightness: Picture, *, grain: Picture) -> NDArray[n
 
     Source
     ------
-    [cie15] for the conversion; the path in a*, b* is an own choice, from memory of burnt wood.
+    `colour_table`.
     """
-    shares = np.linspace(0.0, 1.0, SHARE_STEPS)[:, None]
-    ab = np.asarray(wood.bare_ab) * (1.0 - shares) + np.asarray(wood.full_ab) * shares
+    table = colour_table(wood)
     span = wood.curve.full_L - wood.curve.bare_L
-    if span < 0.0:
-        ab = ab + 4.0 * shares * (1.0 - shares) * np.asarray(SCORCH_AB)
-    levels = np.linspace(0.0, 100.0, LEVEL_STEPS)
-    lab = np.empty((SHARE_STEPS, LEVEL_STEPS, 3))
-    lab[..., 0] = levels
-    lab[..., 1:] = ab[:, None, :]
-    table = np.round(255.0 * srgb_from_lab(lab)).astype(np.uint8)
     share = (lightness + np.float32(GRAIN_HUE) * grain - np.float32(wood.curve.bare_L)) / np.float32(span)
     shade = np.clip(share * (SHARE_STEPS - 1) + 0.5, 0.0, SHARE_STEPS - 1).astype(np.int32)
     level = np.clip((lightness + grain) * ((LEVEL_STEPS - 1) / 100.0) + 0.5, 0.0, LEVEL_STEPS - 1).astype(np.int32)

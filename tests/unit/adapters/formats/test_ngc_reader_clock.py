@@ -226,6 +226,36 @@ def test_limited_jerk_counts_in_the_mean_where_a_path_bends() -> None:
     assert time_s("G1 X400\nY300", JERKY) == pytest.approx(by_ruckig, abs=SOLVER_S)
 
 
+@pytest.mark.parametrize("pieces", [1, 2, 5])
+@pytest.mark.parametrize(
+    ("stroke_mm", "limits", "one_s"),
+    [
+        # trapezoid, v²/a = 18 mm: 20 mm take 20/300 + 300/5000, 5 mm 2 √(5/5000)
+        (20.0, BENCH, 0.126666667),
+        (5.0, BENCH, 0.063245553),
+        # double S: 50 mm take 50/300 + 300/5000 + 5000/1e5 s; 29.68 mm = p²/a + p a/j peak at p = 280 mm/s and take
+        # 2 (p/a + a/j); 5 mm never reach the acceleration and take 4 (L/2j)^⅓
+        (50.0, JERKY, 0.276666667),
+        (29.68, JERKY, 0.212),
+        (5.0, JERKY, 0.116960709),
+    ],
+)
+def test_strokes_that_turn_straight_back_rest_at_each_turn(
+    stroke_mm: float, limits: Limits, one_s: float, pieces: int
+) -> None:
+    """Each stroke takes the time of a move from rest to rest, worked out by hand, however many there are."""
+    places = [stroke_mm * (n + 1) / pieces for n in range(pieces)]
+    back = [stroke_mm - place for place in places]
+    body = "\n".join(f"G1 X{x:.3f}" for _ in range(50) for x in (*places, *back))
+    assert time_s(body, limits) == pytest.approx(100 * one_s, rel=1e-6)
+
+
+def test_each_stroke_of_a_path_that_turns_back_adds_the_overhead_if_it_burns() -> None:
+    slow = replace(BENCH, line_overhead_s=0.25)
+    body = "M3 S0\nG1 X20 S300\nX0 S0\nX20 S300\nX5 S100\nX20 S0"
+    assert time_s(body, slow) == pytest.approx(time_s(body) + 3 * 0.25)
+
+
 def test_a_gentle_bow_of_short_moves_is_no_straight_line() -> None:
     """Chords of 0.03 mm on r = 1 mm bend by 1.7 degrees each; 300 mm/s would be thirty times what 3000 mm/s² hold."""
     angles = np.linspace(0.0, np.pi, 105)

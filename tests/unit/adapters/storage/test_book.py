@@ -154,8 +154,20 @@ def test_undo_brings_back_what_was_there(book: Book) -> None:
         assert row_of(connection, wood, "hard-maple")["name"] == "hard maple"
         with pytest.raises(NotFound, match="nothing to undo"):
             undo(connection, taken.edit_id, now=LATER)
+    with book.writing() as connection:
+        renamed = change(
+            connection,
+            [Change(table=wood, key="hard-maple", values={**MAPLE, "name": "club maple"}, version=3)],
+            what="renamed",
+            now=LATER,
+        )
     with pytest.raises(ChangedMeanwhile), book.writing() as connection:
         undo(connection, made, now=LATER)  # it was changed since
+    with book.writing() as connection:
+        undo(connection, renamed.edit_id, now=LATER)
+        undo(connection, made, now=LATER)  # it stands again as it was made
+        with pytest.raises(NotFound):
+            row_of(connection, wood, "hard-maple")
 
 
 def test_a_name_that_is_taken_is_told(book: Book) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from math import inf
 
 import numpy as np
@@ -83,6 +84,23 @@ def test_sharper_corners_are_slower_and_a_turn_back_is_a_stop(turn_deg: float, r
     points = np.array([[0.0, 0.0], [9.0, 0.0], [9.0 + 9.0 * math.cos(turn), 9.0 * math.sin(turn)]])
     (speed,) = corner_speeds_mm_per_s(points, accel_mm_per_s2=3000.0, tolerance_mm=0.02)
     assert speed**2 / 3000.0 == pytest.approx(radius, abs=1e-6)  # printed to six places
+
+
+@pytest.mark.parametrize(
+    ("stroke_mm", "jerk", "one_s"),
+    [
+        (20.0, None, 20.0 / 300.0 + 300.0 / 5000.0),  # trapezoid
+        (5.0, None, 2.0 * math.sqrt(5.0 / 5000.0)),
+        (50.0, 1e5, 50.0 / 300.0 + 300.0 / 5000.0 + 5000.0 / 1e5),  # double S
+        (5.0, 1e5, 4.0 * (5.0 / 2e5) ** (1.0 / 3.0)),  # … too short for the acceleration
+    ],
+)
+def test_each_stroke_that_turns_straight_back_is_a_move_from_rest_to_rest(
+    stroke_mm: float, jerk: float | None, one_s: float
+) -> None:
+    to_and_fro = np.array([[stroke_mm * (n % 2), 0.0] for n in range(11)])
+    times = speed_along(replace(BENCH, jerk_mm_per_s3=jerk), to_and_fro, speed_mm_per_s=300.0).times_s()
+    assert times == pytest.approx(one_s, rel=1e-9)
 
 
 @pytest.mark.parametrize("radius", [0.5, 3.0, 20.0, 80.0])

@@ -110,7 +110,7 @@ def test_an_even_area_has_the_predicted_tone_on_the_board_and_close_up(*, grain:
     assert bare.mean() == pytest.approx(BARE_L, abs=TONE_TOLERANCE_L)
     part = enlarge(
         burn,
-        kind,
+        wood(grain=grain, evenness_L=0.0),  # so near, a board has blotches larger than the picture
         middle_mm=on_bed_mm((15.0, 16.0), turn_deg=turn_deg),
         size_px=(448, 240),
         pixel_mm=0.007,

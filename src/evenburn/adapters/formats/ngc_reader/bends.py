@@ -8,6 +8,7 @@ from evenburn.adapters.formats.ngc_reader.findings import Limits
 from evenburn.adapters.formats.ngc_reader.geometry import BoolArray, FloatArray
 
 STRAIGHT_MM = 2e-3  # two printed steps of three decimals: how far a point may lie off the line of its neighbours
+_BACK_COSINE = -0.99  # a bend by more than 172 degrees is a turn back, at which the head comes to rest
 
 
 def speed_in_reach(
@@ -54,13 +55,14 @@ def times_through_bends_s(
     feed_mm_per_s: FloatArray,
     accel_mm_per_s2: FloatArray,
     limits: Limits,
-) -> FloatArray:
-    """Return the time of every move of chains that are each run through without a stop, (N,). [s]
+) -> tuple[FloatArray, BoolArray]:
+    """Return the time of every move of chains of feed moves, (N,), and whether each sets out from rest, (N,). [s]
 
     A bend by the angle φ is rounded by a circle that leaves the corner by no more than the machine's tolerance and
     fits between the middles of its two sides; it is passed at √(a r). Speeds follow by looking forward and backward.
-    A jerk limit counts in the mean: the acceleration is what a start from rest to the feed, or to what the whole chain
-    has room for, takes. A point between its neighbours and within two printed steps of their line is no bend.
+    A turn back brings the head to rest. A jerk limit counts in the mean: the acceleration is what a start from rest to
+    the feed, or to what the way from one rest to the next has room for, takes. A point between its neighbours and
+    within two printed steps of their line is no bend.
 
     Parameters
     ----------
@@ -74,29 +76,28 @@ def times_through_bends_s(
     """
     jerk = limits.jerk_mm_per_s3
     chain = np.cumsum(opens) - 1
-    first = np.flatnonzero(opens)
     length = np.hypot(steps_mm[:, 0], steps_mm[:, 1])
+    # one more point than moves in each chain, one chain behind the other; between two chains lies a step of no meaning
+    begin, end = np.arange(length.size) + chain, np.arange(length.size) + chain + 1
+    points = np.empty((length.size + int(chain[-1]) + 1, 2))
+    points[begin], points[end] = ends_mm - steps_mm, ends_mm
+    at_rest = np.ones(len(points), dtype=np.bool_)
+    at_rest[end[:-1]] = opens[1:]
+    radius = _radii_mm(points, at_rest, tolerance_mm=limits.corner_tolerance_mm)
+    at_rest |= radius == 0.0
+    rests = at_rest[begin]
+    first, between = np.flatnonzero(rests), np.cumsum(rests) - 1
     top = speed_in_reach(
         np.add.reduceat(length, first),
         feed_mm_per_s[first],
         accel_mm_per_s2=np.minimum.reduceat(accel_mm_per_s2, first),
         jerk_mm_per_s3=jerk,
-    )
-    accel = accel_in_the_mean(accel_mm_per_s2, top[chain], jerk_mm_per_s3=jerk)
-    slower_axis = np.full(first.size, min(limits.accel_x_mm_per_s2, limits.accel_y_mm_per_s2))
+    )[between]
+    accel = accel_in_the_mean(accel_mm_per_s2, top, jerk_mm_per_s3=jerk)
+    slower_axis = np.full(length.size, min(limits.accel_x_mm_per_s2, limits.accel_y_mm_per_s2))
+    squares = np.zeros(len(points))
     inward = accel_in_the_mean(slower_axis, top, jerk_mm_per_s3=jerk)
-    # one more point than moves in each chain, one chain behind the other; between two chains lies a step of no meaning
-    begin, end = np.arange(length.size) + chain, np.arange(length.size) + chain + 1
-    points = np.empty((length.size + first.size, 2))
-    points[begin], points[end] = ends_mm - steps_mm, ends_mm
-    of_chain = np.empty(len(points), dtype=np.intp)
-    of_chain[begin] = of_chain[end] = chain
-    at_rest = np.ones(len(points), dtype=np.bool_)
-    at_rest[end[:-1]] = opens[1:]
-    squares = np.minimum(
-        inward[of_chain] * _radii_mm(points, at_rest, tolerance_mm=limits.corner_tolerance_mm),
-        feed_mm_per_s[first][of_chain] ** 2,
-    )
+    squares[end] = np.minimum(inward * radius[end], feed_mm_per_s**2)
     squares[at_rest] = 0.0
     gains = np.zeros(len(points) - 1)
     gains[begin] = 2.0 * accel * length
@@ -105,11 +106,11 @@ def times_through_bends_s(
     peak = np.sqrt(np.minimum(0.5 * (squares[begin] + squares[end]) + accel * length, feed_mm_per_s**2))
     rise, fall = (peak - enter) / accel, (peak - leave) / accel
     even = length - 0.5 * (enter + peak) * rise - 0.5 * (peak + leave) * fall
-    return np.asarray(rise + fall + np.maximum(even, 0.0) / peak, dtype=np.float64)
+    return np.asarray(rise + fall + np.maximum(even, 0.0) / peak, dtype=np.float64), rests
 
 
 def _radii_mm(points: FloatArray, at_rest: BoolArray, *, tolerance_mm: float) -> FloatArray:
-    """Return the radius with which each point may be passed; infinite where no bend is."""
+    """Return the radius with which each point may be passed: infinite where no bend is, 0 at a turn back."""
     left = np.arange(len(points))
     while True:  # each round leaves out at least every other point of a straight stretch
         before, here, after = points[left[:-2]], points[left[1:-1]], points[left[2:]]
@@ -132,7 +133,8 @@ def _radii_mm(points: FloatArray, at_rest: BoolArray, *, tolerance_mm: float) ->
     cosine = np.cos(0.5 * np.abs(np.arctan2(aside, ahead)))
     with np.errstate(divide="ignore", invalid="ignore"):  # invalid where two chains meet in a step of no length
         fitting = 0.5 * np.minimum(size[:-1], size[1:]) * cosine / np.sqrt(1.0 - cosine**2)
-        radius[left[1:-1]] = np.minimum(tolerance_mm * cosine / (1.0 - cosine), fitting)
+        round_mm = np.minimum(tolerance_mm * cosine / (1.0 - cosine), fitting)
+    radius[left[1:-1]] = np.where(ahead <= _BACK_COSINE * size[:-1] * size[1:], 0.0, round_mm)
     return radius
 
 

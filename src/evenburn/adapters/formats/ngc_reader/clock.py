@@ -72,9 +72,9 @@ def clock(path: Path, moves: Moves, *, limits: Limits) -> Timed:
     """Return the time of all moves, dwells apart, and of each that burns.
 
     Moves of one kind and one feed that follow one another in one line run through, from rest to rest. Feed moves run
-    through bends as well, as fast as each bend allows. Anything else stops between them, and so does switching the
-    laser. A run of feed moves that burns somewhere adds the controller's overhead. A move from an unknown start, or
-    without a feed, counts for nothing.
+    through bends as well, as fast as each bend allows, and rest where they turn back. Anything else stops between them,
+    and so does switching the laser. What burns somewhere between two rests adds the controller's overhead. A move from
+    an unknown start, or without a feed, counts for nothing.
 
     Source
     ------
@@ -93,7 +93,7 @@ def clock(path: Path, moves: Moves, *, limits: Limits) -> Timed:
     bent = way.bent()
     if bent.any():
         part = way.only(bent)
-        times = times_through_bends_s(
+        times, from_rest = times_through_bends_s(
             np.stack([path.x_mm[part.at], path.y_mm[part.at]], axis=1),
             np.stack([path.dx_mm[part.at], path.dy_mm[part.at]], axis=1),
             opens=part.opens_chain,
@@ -101,7 +101,7 @@ def clock(path: Path, moves: Moves, *, limits: Limits) -> Timed:
             accel_mm_per_s2=part.accel,
             limits=limits,
         )
-        total += float(times.sum()) + limits.line_overhead_s * part.lit_chains()
+        total += float(times.sum()) + limits.line_overhead_s * _lit_groups(part.power, from_rest)
         lit = part.power > 0
         burning_s[part.at[lit]] = times[lit]
         way = way.only(~bent)
@@ -168,9 +168,10 @@ class _Way:
         bowed = np.maximum.reduceat(off, first) > STRAIGHT_MM * np.hypot(span_x, span_y)
         return np.asarray((joint | bowed)[chain] & self.is_feed, dtype=np.bool_)
 
-    def lit_chains(self) -> int:
-        """Return how many chains burn."""
-        return int(np.count_nonzero(np.maximum.reduceat(self.power, np.flatnonzero(self.opens_chain)) > 0))
+
+def _lit_groups(power: FloatArray, opens: BoolArray) -> int:
+    """Return how many groups of moves, each begun where `opens` tells, burn somewhere."""
+    return int(np.count_nonzero(np.maximum.reduceat(power, np.flatnonzero(opens)) > 0))
 
 
 def _since(steps: FloatArray, first: NDArray[np.intp], group: NDArray[np.intp]) -> FloatArray:

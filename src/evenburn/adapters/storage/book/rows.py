@@ -12,7 +12,7 @@ from typing import Any
 
 import sqlalchemy as sa
 
-from evenburn.adapters.storage.book.tables import BOOK, edit
+from evenburn.adapters.storage.book.tables import BOOK, edit, step
 from evenburn.core.errors import ChangedMeanwhile, NotFound
 
 Values = Mapping[str, Any]
@@ -36,6 +36,15 @@ class Change:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Tick:
+    """A step of a piece that is ticked, or taken back where `done_at` is None."""
+
+    piece_id: int
+    name: str
+    done_at: str | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Made:
     """What came of a change: its number for undo, and the keys of the rows in their order."""
 
@@ -43,8 +52,14 @@ class Made:
     keys: tuple[str | int, ...]
 
 
-def change(connection: sa.Connection, changes: Sequence[Change], *, what: str, now: str) -> Made:
+def change(
+    connection: sa.Connection, changes: Sequence[Change], *, what: str, now: str, ticks: Sequence[Tick] = ()
+) -> Made:
     """Make changes together, and write them down.
+
+    Parameters
+    ----------
+    ticks : steps of pieces that are ticked or taken back along with them.
 
     Raises
     ------
@@ -53,11 +68,16 @@ def change(connection: sa.Connection, changes: Sequence[Change], *, what: str, n
     NotFound
         If a row is not there.
     """
-    rows, keys = [], []
+    rows: list[dict[str, Any]] = []
+    keys: list[str | int] = []
     for one in changes:
         key, before, after = _apply(connection, one, now=now)
         keys.append(key)
         rows.append({"table": one.table.name, "key": key, "before": before, "after": after})
+    for tick in ticks:
+        before_at = _ticked(connection, tick.piece_id, tick.name)
+        _tick(connection, tick)
+        rows.append({"table": step.name, "key": [tick.piece_id, tick.name], "before": before_at, "after": tick.done_at})
     made = connection.execute(sa.insert(edit).values(made_at=now, what=what, rows=rows))
     return Made(edit_id=_new_key(made), keys=tuple(keys))
 
@@ -76,7 +96,10 @@ def undo(connection: sa.Connection, edit_id: int, *, now: str) -> str:
     if found is None or found["undone_at"] is not None:
         raise NotFound("there is nothing to undo", hint="It is undone already, or the book was replaced by another.")
     for row in reversed(found["rows"]):
-        _put_back(connection, row, now=now)
+        if row["table"] == step.name:
+            _tick_back(connection, row)
+        else:
+            _put_back(connection, row, now=now)
     connection.execute(sa.update(edit).where(edit.c.id == edit_id).values(undone_at=now))
     return str(found["what"])
 
@@ -144,9 +167,38 @@ def _step_on(
 def _put_back(connection: sa.Connection, row: Mapping[str, Any], *, now: str) -> None:
     table = BOOK.tables[row["table"]]
     before, after = row["before"], row["after"]
-    seen = int(after["version"])
+    standing = _row(connection, table, row["key"])
+    same = standing is not None and _content(standing) == _content(after)  # also where it was changed, and changed back
+    seen = int(standing["version"] if standing is not None and same else after["version"])
     if before is None:
         _step_on(connection, table, row["key"], seen=seen, values={"removed_at": now}, now=now)
         return
-    values = {k: v for k, v in before.items() if k not in ("id", "version", "changed_at")}
-    _step_on(connection, table, row["key"], seen=seen, values=values, now=now)
+    _step_on(connection, table, row["key"], seen=seen, values=_content(before), now=now)
+
+
+def _content(row: Mapping[str, Any]) -> dict[str, Any]:
+    """Return what a person changes of a row."""
+    return {name: value for name, value in row.items() if name not in ("id", "version", "changed_at")}
+
+
+# ---- steps: rows without a version, for a tick is there or not -------------------------------------------------
+
+
+def _ticked(connection: sa.Connection, piece_id: int, name: str) -> str | None:
+    at = connection.execute(sa.select(step.c.done_at).where(step.c.piece_id == piece_id, step.c.name == name))
+    return at.scalar_one_or_none()
+
+
+def _tick(connection: sa.Connection, tick: Tick) -> None:
+    connection.execute(sa.delete(step).where(step.c.piece_id == tick.piece_id, step.c.name == tick.name))
+    if tick.done_at is not None:
+        connection.execute(sa.insert(step).values(piece_id=tick.piece_id, name=tick.name, done_at=tick.done_at))
+
+
+def _tick_back(connection: sa.Connection, row: Mapping[str, Any]) -> None:
+    piece_id, name = row["key"]
+    if _ticked(connection, piece_id, name) != row["after"]:
+        raise ChangedMeanwhile(
+            f"“{name}” was ticked or taken back since", hint="Look at the piece as it is now, and tick it there."
+        )
+    _tick(connection, Tick(piece_id=piece_id, name=name, done_at=row["before"]))

@@ -1,0 +1,85 @@
+"""What a plan rests on: documents and files of the book, and the number by which one tells that none of them changed."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import sqlalchemy as sa
+
+from evenburn import __version__
+from evenburn.adapters.storage.book.rows import row_of
+from evenburn.adapters.storage.book.tables import artwork, batch, curve, machine, wood
+from evenburn.services.book.names import files_named
+
+AT_ONCE = 500  # names in one question to the database
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WoodSource:
+    """A wood's document, and that of the curve it works with; `name` as people say it."""
+
+    name: str
+    document: dict[str, Any]
+    curve: dict[str, Any] | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sources:
+    """What the pieces of a batch are planned with: batch, machine, woods by id, and files, SHA-256 by name."""
+
+    batch: dict[str, Any]
+    machine: dict[str, Any]
+    woods: dict[str, WoodSource]
+    files: dict[str, str]
+
+
+def sources_of(connection: sa.Connection, batch_id: str, documents: Sequence[Mapping[str, Any]]) -> Sources:
+    """Return what pieces of a batch are planned with.
+
+    Raises
+    ------
+    NotFound
+        If the batch or its machine is not in the book; a wood or file that is not there is left out.
+    """
+    batch_document = row_of(connection, batch, batch_id)["document"]
+    machine_document = row_of(connection, machine, batch_document["machine"])["document"]
+    wood_ids = sorted({str(d["wood"]) for d in documents})
+    names = sorted({name for d in documents for name in files_named(d)})
+    woods: dict[str, WoodSource] = {}
+    for part in _parts(wood_ids):
+        rows = connection.execute(
+            sa.select(wood.c.id, wood.c.name, wood.c.document, curve.c.document)
+            .select_from(wood.outerjoin(curve, wood.c.curve_id == curve.c.id))
+            .where(wood.c.id.in_(part), wood.c.removed_at.is_(None))
+        )
+        woods |= {row[0]: WoodSource(name=row[1], document=row[2], curve=row[3]) for row in rows}
+    files: dict[str, str] = {}
+    for part in _parts(names):
+        found = connection.execute(sa.select(artwork.c.name, artwork.c.sha256).where(artwork.c.name.in_(part)))
+        files |= {str(name): str(sha) for name, sha in found}
+    return Sources(batch=batch_document, machine=machine_document, woods=woods, files=files)
+
+
+def _parts(names: Sequence[str]) -> Iterable[Sequence[str]]:
+    return (names[at : at + AT_ONCE] for at in range(0, len(names), AT_ONCE))
+
+
+def inputs_sha256(sources: Sources, documents: Sequence[Mapping[str, Any]]) -> str:
+    """Return the SHA-256 of all that a plan of these pieces rests on, the version of evenburn among it."""
+    wood_ids = sorted({str(d["wood"]) for d in documents})
+    woods = {i: (s.document, s.curve) for i in wood_ids if (s := sources.woods.get(i)) is not None}
+    names = sorted({name for d in documents for name in files_named(d)})
+    told = [
+        __version__,
+        sources.batch,
+        sources.machine,
+        woods,
+        {name: sources.files.get(name) for name in names},
+        list(documents),
+    ]
+    text = json.dumps(told, ensure_ascii=False, sort_keys=True, separators=(",", ":"))
+    return hashlib.sha256(text.encode()).hexdigest()

@@ -1,0 +1,132 @@
+"""A wood as the book keeps it, turned into what the core reckons with, by the same rules as a wood's file in a batch folder."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from functools import lru_cache
+from typing import Any
+
+import numpy as np
+import sqlalchemy as sa
+
+from evenburn.adapters.formats.strict import checked
+from evenburn.adapters.formats.wood_toml import (
+    CurveDocument,
+    WoodTable,
+    curve_from_document,
+    materials,
+    shipped_ids,
+    shipped_wood,
+)
+from evenburn.adapters.storage.book.rows import row_of
+from evenburn.adapters.storage.book.tables import curve, wood
+from evenburn.core.nouns.check import Check
+from evenburn.core.nouns.wood import CharacteristicCurve, Wood
+from evenburn.core.planning.checks import wood_checks
+from evenburn.core.planning.materials import Material, find_material, spoken_of
+
+LEARNT = frozenset({"measured", "fitted"})
+_KEPT = 1024  # woods in memory, some kilobytes each
+
+
+def wood_of_row(wood_id: str, document: Mapping[str, Any], curve_document: Mapping[str, Any] | None) -> Wood:
+    """Return a wood of the book as planning takes it: its own name, surface and curve over what ships of that id or name.
+
+    Raises
+    ------
+    InvalidInput, NotFound
+        If its document or curve does not hold, or it has no curve and none ships.
+    """
+    return wood_of_key(key_of_row(wood_id, document, curve_document))
+
+
+WoodKey = tuple[str, str, str | None]
+
+
+def key_of_row(wood_id: str, document: Mapping[str, Any], curve_document: Mapping[str, Any] | None) -> WoodKey:
+    """Return all that a wood is made of, as a key by which what follows from it can be remembered."""
+    told = None if curve_document is None else json.dumps(curve_document, sort_keys=True)
+    return wood_id, json.dumps(dict(document), sort_keys=True), told
+
+
+@lru_cache(maxsize=_KEPT)
+def wood_of_key(key: WoodKey) -> Wood:
+    """Return the wood of a key; raises as `wood_of_row`."""
+    wood_id, document, curve_document = key
+    table = checked(WoodTable, json.loads(document), name=f"wood {wood_id}")
+    base_id = base_of(wood_id, table.name)
+    if curve_document is None:
+        base = shipped_wood(base_id or plain_name(table.name))
+        own = base.curve
+    else:
+        own = curve_of(json.loads(curve_document))
+        base = shipped_wood(base_id or nearest_shipped(own))
+    return Wood(
+        id=wood_id,
+        name=table.name,
+        surface=table.surface,
+        curve=own,
+        bare_ab=base.bare_ab,
+        full_ab=base.full_ab,
+        grain=base.grain,
+        burns_unevenly=base.burns_unevenly,
+        finishing=base.finishing,
+        cautions=base.cautions,
+        cut_J_per_mm3=base.cut_J_per_mm3 if table.cut_J_per_mm3 is None else table.cut_J_per_mm3,
+        cut_sd_share=base.cut_sd_share if table.cut_J_per_mm3 is None else 0.1,
+    )
+
+
+def plain_name(name: str) -> str:
+    """Return a wood's name as ids are written."""
+    return "-".join(name.lower().split())
+
+
+def base_of(wood_id: str, name: str) -> str | None:
+    """Return the id of the wood that ships under this id or name, None where none does."""
+    return next((i for i in (wood_id, plain_name(name)) if i in shipped_ids()), None)
+
+
+def nearest_shipped(own: CharacteristicCurve) -> str:
+    """Return the wood that ships whose bare tone is nearest, for the colours of one that does not ship."""
+    if own.full_L > own.bare_L:
+        return "slate"
+    return min((i for i in shipped_ids() if i != "slate"), key=lambda i: abs(shipped_wood(i).curve.bare_L - own.bare_L))
+
+
+def like_of(own: CharacteristicCurve) -> str | None:
+    """Return the wood that ships whose starting value a curve is, None where it is none."""
+    for shipped in shipped_ids():
+        theirs = shipped_wood(shipped).curve
+        if np.allclose(own.parameters(), theirs.parameters(), rtol=1e-6, atol=1e-9):
+            return shipped
+    return None
+
+
+def curve_of(document: Mapping[str, Any]) -> CharacteristicCurve:
+    """Return the curve of a curve.json; InvalidInput where it does not hold."""
+    return curve_from_document(checked(CurveDocument, dict(document), name="curve.json"))
+
+
+def row_with_curve(connection: sa.Connection, wood_id: str) -> tuple[dict[str, Any], dict[str, Any] | None]:
+    """Return a wood's row and the document of the curve it works with; NotFound without the wood."""
+    row = row_of(connection, wood, wood_id)
+    if row["curve_id"] is None:
+        return row, None
+    document = connection.execute(sa.select(curve.c.document).where(curve.c.id == row["curve_id"])).scalar_one_or_none()
+    return row, document
+
+
+def material_of(*names: str) -> Material | None:
+    """Return the material to refuse or to doubt that any of the names mentions, None where none does."""
+    return find_material(materials(), *names)
+
+
+def cautions_of(one: Wood, document: Mapping[str, Any], *, called: str) -> tuple[Check, ...]:
+    """Return what is to be said of the material itself, as planning says it; also of what people call it."""
+    table = checked(WoodTable, dict(document), name=f"wood {one.id}")
+    confirmation = table.confirmation()
+    material = material_of(*spoken_of(one), called)
+    found = wood_checks(one, material=material, confirmed=confirmation is not None, confirmation=confirmation)
+    return tuple(check for check in found if check.code != "starting-value-curve")  # pages say so by themselves

@@ -1,0 +1,69 @@
+"""The sheet for a customer: what the piece is, in words for who does not own a laser, and room to sign."""
+
+from __future__ import annotations
+
+import io
+import re
+from collections.abc import Iterator
+
+import numpy as np
+import pypdfium2
+import pytest
+from PIL import Image
+
+from evenburn.adapters.storage.book.opening import Book
+from evenburn.core.errors import NotFound
+from evenburn.services.book.customer_proof import customer_proof, customer_sheet_pdf, customer_sheet_png
+from evenburn.services.book.open_book import open_book_at
+from evenburn.services.book.plan_piece import plan_piece
+from evenburn.services.book.take_in import TakenIn, take_in_batch
+from service.book.conftest import NOW, small_batch
+
+INTERNAL = re.compile(r"\bW\b|L\*|mm/s|LPI|J/mm|focus|power|speed|dose|kPa|pass(es)?\b", re.IGNORECASE)
+
+
+@pytest.fixture(scope="module")
+def planned(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Book]:
+    folder = tmp_path_factory.mktemp("customer")
+    made = open_book_at(folder / "book")
+    for piece_id in take_in_batch(made, small_batch(folder / "own"), now=NOW).piece_ids:
+        plan_piece(made, piece_id, now=NOW)
+    yield made
+    made.close()
+
+
+def _words(pdf: bytes) -> tuple[str, int]:
+    document = pypdfium2.PdfDocument(pdf)
+    text = " ".join(page.get_textpage().get_text_bounded() for page in document)
+    return text.replace("\u00a0", " ").replace("\r\n", " "), len(document)
+
+
+@pytest.mark.parametrize("which", [0, 1])
+def test_it_says_what_it_is_and_nothing_of_the_bench(planned: Book, which: int) -> None:
+    told = customer_proof(planned, which + 1, date="2026-06-09")
+    text, pages = _words(customer_sheet_pdf(planned, told))
+    assert pages == 1
+    for words in (
+        ("Novice plaque", "60 × 40 × 12 mm", "Hard maple, sanded")
+        if which == 0
+        else ("50 × 30 × 5 mm", "Beech", "“Swan / 2026”")
+    ):
+        assert words in text
+    for words in ("9 June 2026", "Sedgeholm Rowing Club", "no two boards are alike", "name and signature"):
+        assert words in text
+    assert INTERNAL.search(text) is None
+
+
+def test_the_picture_is_the_printed_sheet(planned: Book) -> None:
+    told = customer_proof(planned, 1, date="2026-06-09", inch=True)
+    assert ("size", "2.36 × 1.57 × 0.47 in") in [(a, b.replace("\u00a0", " ")) for a, b in told.facts]
+    picture = Image.open(io.BytesIO(customer_sheet_png(planned, told))).convert("RGB")
+    assert picture.size == pytest.approx((1240, 1754), abs=2)  # A4 at 150 to the inch
+    small = np.asarray(picture.resize((62, 88))).astype(int)
+    assert (small[..., 0] > small[..., 2] + 25).sum() > 150  # the board, in its colours, at full size
+    assert customer_sheet_pdf(planned, told) == customer_sheet_pdf(planned, told)
+
+
+def test_before_it_is_planned_there_is_nothing_to_sign(book: Book, taken: TakenIn) -> None:
+    with pytest.raises(NotFound, match="no proof yet"):
+        customer_proof(book, taken.piece_ids[0], date="2026-06-09")

@@ -1,0 +1,70 @@
+"""The run sheet and the programs of a batch: there once it is planned whole, gone when a piece changes."""
+
+from __future__ import annotations
+
+import zipfile
+
+import pytest
+
+from evenburn.adapters.storage.book.opening import Book
+from evenburn.adapters.storage.book.rows import Change, change, row_of
+from evenburn.adapters.storage.book.tables import piece
+from evenburn.core.errors import InvalidInput, NotFound
+from evenburn.services.book.begin import plan_batch_pieces
+from evenburn.services.book.edit_piece import copy_piece
+from evenburn.services.book.plan_piece import plan_whole
+from evenburn.services.book.reorder import move_piece
+from evenburn.services.book.take_in import TakenIn
+from evenburn.services.book.take_out import programs_of, run_sheet_of
+from evenburn.services.book.today import today
+from service.book.conftest import LATER, NOW
+
+
+def test_the_programs_of_a_batch_come_as_one_zip_with_the_run_sheet(book: Book, taken: TakenIn) -> None:
+    with pytest.raises(NotFound, match="not made"):
+        run_sheet_of(book, taken.batch_id)
+    plan_whole(book, taken.batch_id, now=NOW)
+    assert run_sheet_of(book, taken.batch_id).read_bytes().startswith(b"%PDF-")
+    path = programs_of(book, taken.batch_id)
+    with zipfile.ZipFile(path) as packed:
+        assert packed.testzip() is None
+        assert {"plaque-front.ngc", "tag-name.ngc", "run-sheet.pdf"} <= set(packed.namelist())
+        assert packed.read("plaque-front.ngc") == (path.parent / "plaque-front.ngc").read_bytes()
+    assert not [p for p in path.parent.iterdir() if p.name.startswith(".packing")]
+    with book.writing() as connection:
+        row = row_of(connection, piece, taken.piece_ids[0])
+        document = {**row["document"], "place_bed_mm": [201.0, 150.0]}
+        change(connection, [Change(table=piece, key=row["id"], values={"document": document}, version=row["version"])], what="moved", now=LATER)  # fmt: skip
+    with pytest.raises(NotFound, match="no longer holds"):
+        programs_of(book, taken.batch_id)
+    with pytest.raises(NotFound):
+        programs_of(book, "nowhere")
+
+
+def test_what_cannot_be_planned_is_told_after_the_rest_is(book: Book, taken: TakenIn) -> None:
+    with book.writing() as connection:
+        row = row_of(connection, piece, taken.piece_ids[1])
+        mark = {**row["document"]["mark"][0], "face": "no-such-face"}
+        document = {**row["document"], "mark": [mark]}
+        change(connection, [Change(table=piece, key=row["id"], values={"document": document}, version=row["version"])], what="face", now=LATER)  # fmt: skip
+    told: list[tuple[str, int, int]] = []
+    with pytest.raises(InvalidInput) as error:
+        plan_batch_pieces(book, taken.batch_id, now=NOW, progress=lambda *step: told.append(step))
+    assert set(error.value.fields) == {"tag"}
+    first, second = today(book, now=NOW).rows
+    assert (first.fresh, second.fresh) == (True, False)
+    assert (first.glance is not None, second.glance) == (True, None)
+
+
+def test_the_run_sheet_keeps_the_order_that_a_person_gave(book: Book, taken: TakenIn) -> None:
+    plan_whole(book, taken.batch_id, now=NOW)
+    plaque, tag = taken.piece_ids
+    copy_piece(book, plaque, now=NOW)  # plaque, tag, plaque again: the fewest settings would burn both plaques together
+    order = [row.slug for row in today(book, now=NOW).rows]
+    move = next(row.piece_id for row in today(book, now=NOW).rows if row.piece_id not in {plaque, tag})
+    if order.index("tag") == len(order) - 1:
+        move_piece(book, move, before_id=None, now=LATER)
+    wished = [row.slug for row in today(book, now=NOW).rows]
+    assert wished.index("tag") == 1
+    planned = plan_whole(book, taken.batch_id, now=LATER).document()
+    assert [p["id"] for p in sorted(planned["pieces"], key=lambda p: p["start_order"])] == wished
