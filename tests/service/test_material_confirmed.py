@@ -43,6 +43,7 @@ def test_a_forbidden_material_gets_no_program_and_no_setting_whatever_is_written
     assert stop["level"] == "stop"
     assert "hydrogen chloride" in stop["text"]
     assert stop["fixes"] == []
+    assert not any("offcut" in check["remedy"] for check in piece["checks"])  # it is not to be tried at all
     assert piece["confirmation"] is None
     assert all(mark["files"]["program"] is None for mark in piece["marks"])
     assert [p.name for p in (folder.parent / "out").glob("*.ngc") if not p.name.endswith("-trace.ngc")] == []
@@ -50,6 +51,7 @@ def test_a_forbidden_material_gets_no_program_and_no_setting_whatever_is_written
     for shown in (told, sheet):
         assert "must not be burnt" in shown
         assert watts not in shown  # nobody can take it to the machine and type it in
+        assert f"{piece['marks'][0]['recipe']['speed_mm_per_s']:.0f} mm/s" not in shown
 
 
 def test_a_doubtful_material_waits_for_somebody(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:

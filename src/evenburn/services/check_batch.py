@@ -16,7 +16,7 @@ from evenburn.core.planning.forgotten import refocus_checks
 from evenburn.core.planning.off_focus import SetMark
 from evenburn.core.planning.piece_plan import PieceSurvey
 from evenburn.services.load_batch import Batch, load_batch
-from evenburn.services.plan_batch import Progress, no_progress
+from evenburn.services.progress import Progress, no_progress
 from evenburn.services.work_through import surveyed_pieces, work_through
 
 __all__ = ["Checked", "CheckedPiece", "check_batch"]

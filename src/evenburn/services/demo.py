@@ -10,7 +10,8 @@ from pathlib import Path
 
 from evenburn.core.errors import StorageError
 from evenburn.services.fit_curve import CurveFitted, FitWish, fit_curve_file
-from evenburn.services.plan_batch import Planned, Progress, no_progress, plan_batch
+from evenburn.services.plan_batch import Planned, plan_batch
+from evenburn.services.progress import Progress, no_progress
 from evenburn.services.read_card import CardRead, read_card_photographs
 
 CARDS = "cards"  # one folder for each wood of which a card was burnt: its card.json and its photographs

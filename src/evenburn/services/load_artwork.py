@@ -7,9 +7,10 @@ from pathlib import Path
 
 import numpy as np
 
+from evenburn.adapters.artwork.endings import PICTURE_ENDINGS
 from evenburn.adapters.artwork.photo import PhotoArt, open_photo
 from evenburn.adapters.artwork.setting import Along, Circle, PlacedText, TextSetting, artwork_from_setting, fit_of
-from evenburn.adapters.artwork.source import PICTURE_ENDINGS, artwork_from_file
+from evenburn.adapters.artwork.source import artwork_from_file
 from evenburn.adapters.artwork.svg import open_svg
 from evenburn.adapters.formats.batch_toml import AlongTable, MarkTable
 from evenburn.core.art.picture import Artwork, Picture

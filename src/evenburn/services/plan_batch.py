@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import shutil
-from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor, as_completed
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -19,13 +18,13 @@ from evenburn.core.planning.batch import set_up_order
 from evenburn.core.planning.lens_table import lens_facts
 from evenburn.core.planning.set_ups import settings_to_make, with_set_ups
 from evenburn.services.load_batch import Batch, load_batch
+from evenburn.services.progress import Progress, no_progress
 from evenburn.services.work_through import surveyed_pieces
 from evenburn.services.write_piece import small_look, write_piece
 from evenburn.services.write_runs import write_runs
 
 RUN_SHEET = "run-sheet.pdf"
 WORKERS = 2  # drawing, blurring and packing run outside the interpreter's lock; more workers would only take memory
-Progress = Callable[[str, int, int], None]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -36,10 +35,6 @@ class Planned:
     folder: Path
     files: tuple[str, ...]
     run_sheet_pages: int
-
-
-def no_progress(_what: str, _done: int, _of: int) -> None:
-    """Report no progress."""
 
 
 def plan_batch(

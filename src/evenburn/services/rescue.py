@@ -23,7 +23,8 @@ from evenburn.core.planning.rescue.register import MEASURED_TO_mm, Point, Regist
 from evenburn.core.planning.rescue.sanding import Sanding, sanding
 from evenburn.core.response.curve import tone_L
 from evenburn.services.load_batch import Batch, load_batch
-from evenburn.services.plan_batch import WORKERS, Planned, Progress, no_progress
+from evenburn.services.plan_batch import WORKERS, Planned
+from evenburn.services.progress import Progress, no_progress
 from evenburn.services.rescue_run import plan_rescued
 from evenburn.services.work_through import surveyed_pieces, work_through
 

@@ -16,7 +16,8 @@ from evenburn.core.nouns.recipe import Recipe
 from evenburn.core.units import quarter_turns
 from evenburn.services.load_batch import Batch
 from evenburn.services.load_names import named_pieces
-from evenburn.services.plan_batch import Planned, Progress, plan_batch
+from evenburn.services.plan_batch import Planned, plan_batch
+from evenburn.services.progress import Progress
 
 
 def plan_rescued(

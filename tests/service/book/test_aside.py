@@ -14,7 +14,7 @@ from evenburn.services.book.aside import Aside, here, plainly
 from evenburn.services.book.open_book import Book
 from evenburn.services.book.plan_piece import plan_piece
 from evenburn.services.book.take_in import TakenIn
-from evenburn.services.plan_batch import Progress
+from evenburn.services.progress import Progress
 from service.book.conftest import NOW
 
 

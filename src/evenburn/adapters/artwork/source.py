@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from evenburn.adapters.artwork.endings import PICTURE_ENDINGS
 from evenburn.adapters.artwork.photo import open_photo
 from evenburn.adapters.artwork.svg import open_svg
 from evenburn.core.art.picture import Artwork
 from evenburn.core.errors import UnreadableFile
-
-PICTURE_ENDINGS = (".png", ".jpg", ".jpeg", ".tif", ".tiff", ".webp", ".gif", ".bmp")
 
 
 def artwork_from_file(path: Path, *, name: str) -> Artwork:

@@ -13,9 +13,10 @@ from numpy.typing import NDArray
 from PIL import Image, ImageDraw
 
 from evenburn.adapters.pictures.sheet_type import Type
-from evenburn.core.card.flagging import SET_ASIDE, in_runs
+from evenburn.core.card.flagging import in_runs
 from evenburn.core.card.reading import PhotographRead
 from evenburn.core.errors import StorageError
+from evenburn.core.nouns.card import SET_ASIDE
 
 DEED, WHITE, INK = "#0E5266", "#FFFFFF", "#17221E"
 WIDEST_px = 2000

@@ -57,9 +57,8 @@ def left_column(
     The picture takes what room there is beside a right column `tall` mm high, so that it makes no piece taller.
     """
     _, bed_high = drawing_size_mm(machine)
-    words = [
-        line for caption in captions(piece, machine) for line in wrap(caption, SANS, size_pt=_CAPTION_PT, width=width)
-    ]
+    told = () if piece.forbidden() else captions(piece, machine)  # they speak of speed
+    words = [line for caption in told for line in wrap(caption, SANS, size_pt=_CAPTION_PT, width=width)]
     caption_high = 1.4 + len(words) * _CAPTION_LEADING
 
     def draw(sheet: Sheet, y: float) -> None:
@@ -74,6 +73,8 @@ def left_column(
 
 def _look(piece: PiecePlan, file: Path | None, *, left: float, width: float, room: float) -> Block:
     """Return the predicted picture with what is expected in figures beside or below it, or the figures alone."""
+    if piece.forbidden():
+        return Block(0.0, lambda _sheet, _y: None)
     figures = common_expectation(piece)
     if file is None:
         return _figures_alone(figures, left=left, width=width) if figures else Block(0.0, lambda _sheet, _y: None)

@@ -18,12 +18,10 @@ from evenburn.core.card.lightness import LightScale
 from evenburn.core.card.page_view import FloatArray
 from evenburn.core.card.patches import BareWood, Measured
 from evenburn.core.card.refusing import PhotographRefused
-from evenburn.core.nouns.card import Card, CardPatch
+from evenburn.core.nouns.card import BLURRED, FEW, GLARE, SATURATED, SHADOW, UNEVEN, Card, CardPatch
 from evenburn.core.tone.colour import LUMINANCE, lightness_L
 
 NB = "\u00a0"
-GLARE, SHADOW, SATURATED, BLURRED, FEW, UNEVEN = "glare", "shadow", "saturated", "blurred", "few-pixels", "uneven"
-SET_ASIDE = frozenset({GLARE, SHADOW, SATURATED, FEW, "photographs-disagree"})  # a fit leaves these patches out
 FLAGGED_BLUR_mm = 0.22
 FEWEST_px = 150
 CLIPPED_SHARE = 0.01

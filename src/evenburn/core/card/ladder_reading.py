@@ -6,7 +6,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.stats import spearmanr
 
 from evenburn.core.card import camera_curve, printed
 from evenburn.core.card.finding import FoundCard, find_card, find_page, flat_frame
@@ -115,6 +114,8 @@ def _camera(scale: LightScale) -> Camera:
 
 def _check_order(card: Card, profiles: Profiles) -> None:
     """Raise where lines given more energy are not darker, or where there are no single lines: nothing, or another card, was burnt."""
+    from scipy.stats import spearmanr
+
     energy = np.array([k.power_W / k.speed_mm_per_s for k in card.lines])
     total = np.abs(profiles.darkening).sum(axis=1)
     deepest = float(np.quantile(np.abs(profiles.darkening[:, 0]), 0.95))

@@ -7,7 +7,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.stats import spearmanr
 
 from evenburn.core.card.informing import LOT_SD, believed_covariance
 from evenburn.core.card.observing import Gathered, gather
@@ -211,6 +210,8 @@ def _demand_patches(readings: Sequence[Reading], gathered: Gathered) -> None:
 
 def _demand_tones(gathered: Gathered, belief: Belief) -> None:
     """Raise where the tones cannot be those of this card, or lie too close together to tell a curve."""
+    from scipy.stats import spearmanr
+
     observed, prior = gathered.observed, belief.curve
     away = (observed.tone_L - gathered.bare_L) * np.sign(prior.full_L - prior.bare_L)
     furthest = float(np.quantile(away, 0.95))

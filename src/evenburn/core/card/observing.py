@@ -8,9 +8,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from evenburn.core.card.flagging import SET_ASIDE
 from evenburn.core.errors import InvalidInput
-from evenburn.core.nouns.card import PatchReading, Reading
+from evenburn.core.nouns.card import SET_ASIDE, PatchReading, Reading
 from evenburn.core.optics.lines import dwell_ms, mean_dose_J_per_mm2
 from evenburn.core.response.fitting import Observed
 

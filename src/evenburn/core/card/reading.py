@@ -6,10 +6,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.stats import rankdata, spearmanr
 
 from evenburn.core.card.finding import FoundCard, find_card, find_page, flat_frame
-from evenburn.core.card.flagging import SET_ASIDE, check_flags, patch_flags
+from evenburn.core.card.flagging import check_flags, patch_flags
 from evenburn.core.card.lightness import LightScale, light_scale
 from evenburn.core.card.page_view import Flat, FloatArray, PageView, Picture, flattened
 from evenburn.core.card.patches import bare_wood, inner_box_mm, measured
@@ -17,7 +16,7 @@ from evenburn.core.card.quality import check_even, check_exposed, check_greys, c
 from evenburn.core.card.refusing import PhotographRefused
 from evenburn.core.card.sampling import sampled
 from evenburn.core.card.sharpness import blur_mm
-from evenburn.core.nouns.card import Box, Card, CardPatch, PatchReading, Reading
+from evenburn.core.nouns.card import SET_ASIDE, Box, Card, CardPatch, PatchReading, Reading
 
 NB = "\u00a0"
 FIELD_SD = 0.004  # of the light at a patch, from the polynomial: a third of a percent was seen on made-up pictures
@@ -186,6 +185,8 @@ def check_order(patches: Sequence[CardPatch], tones_L: FloatArray, *, flags: Seq
     Own choice: Spearman's rank correlation of dose and tone, either sign, for slate turns lighter. Where there are many patches, multiple
     correlation of the tones' ranks with a cubic of the doses', which a tone that turns round, past char, leaves high.
     """
+    from scipy.stats import spearmanr
+
     used = [n for n, f in enumerate(flags) if not SET_ASIDE & set(f)]
     if len(used) < ORDER_PATCHES:
         return
@@ -208,6 +209,8 @@ def check_order(patches: Sequence[CardPatch], tones_L: FloatArray, *, flags: Seq
 
 
 def _along_cubic(doses: FloatArray, tones_L: FloatArray) -> float:
+    from scipy.stats import rankdata
+
     rank = np.asarray(rankdata(doses), np.float64) / doses.size - 0.5
     wanted = np.asarray(rankdata(tones_L), np.float64)
     terms = np.vander(rank, 4)

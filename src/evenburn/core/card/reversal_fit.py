@@ -12,7 +12,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from scipy.optimize import least_squares
-from scipy.stats import exponnorm, norm
 
 from evenburn.core.card.page_view import FloatArray
 from evenburn.core.card.reversal import strokes_of
@@ -156,6 +155,8 @@ def late_mm(
     ------
     Own derivation, docs/how-it-works/stopwatch.md: quantiles of a normal plus an exponential variable, which are v τ on the mean where the speed is low.
     """
+    from scipy.stats import exponnorm, norm
+
     lag, sigma = speed_mm_per_s * rise_time_s, 0.5 * beam_radius_mm
     if lag <= 1e-3 * sigma:
         return lag

@@ -8,6 +8,9 @@ from typing import Literal
 Box = tuple[float, float, float, float]
 Point = tuple[float, float]
 CardKind = Literal["wood", "strip", "beam", "motion"]
+# flags of a patch as read
+GLARE, SHADOW, SATURATED, BLURRED, FEW, UNEVEN = "glare", "shadow", "saturated", "blurred", "few-pixels", "uneven"
+SET_ASIDE = frozenset({GLARE, SHADOW, SATURATED, FEW, "photographs-disagree"})  # a fit leaves these patches out
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -37,7 +37,8 @@ def wood_checks(
                 remedy="Take another material. No setting makes this one safe.",
             )
         )
-    elif material is not None:
+        return found  # whatever else could be said would sound as if it might be burnt after all
+    if material is not None:
         found.append(
             Check(
                 level="warn" if confirmed else "stop",

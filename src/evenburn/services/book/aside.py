@@ -16,7 +16,7 @@ from multiprocessing.connection import Connection
 from typing import Any, Protocol
 
 from evenburn.core.errors import EvenburnError, StorageError
-from evenburn.services.plan_batch import Progress, no_progress
+from evenburn.services.progress import Progress, no_progress
 
 AT_ONCE = 2
 IDLE_s = 120.0  # so long a process waits for more to do before it ends

@@ -10,7 +10,7 @@ from evenburn.core.errors import InvalidInput
 from evenburn.services.book.aside import Run, here
 from evenburn.services.book.plan_piece import plan_all
 from evenburn.services.book.take_in import TakenIn, take_in_demo
-from evenburn.services.plan_batch import Progress, no_progress
+from evenburn.services.progress import Progress, no_progress
 
 
 def begin_with_demo(book: Book, *, now: str, progress: Progress = no_progress, run: Run = here) -> TakenIn:

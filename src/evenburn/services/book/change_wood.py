@@ -18,7 +18,6 @@ from evenburn.adapters.formats.wood_toml import WoodTable, shipped_ids, shipped_
 from evenburn.adapters.storage.book.opening import Book
 from evenburn.adapters.storage.book.rows import Change, change, row_of
 from evenburn.adapters.storage.book.tables import blank, curve, piece, wood
-from evenburn.core.card.learning import belief_of_lots
 from evenburn.core.errors import InvalidInput, NotFound
 from evenburn.core.nouns.provenance import Provenance
 from evenburn.core.planning.materials import Material
@@ -127,6 +126,8 @@ def _shipped_curve(wood_id: str, detail: str) -> dict[str, Any]:
 
 def _curve_of_lot(own: Mapping[str, Any], *, called: str) -> dict[str, Any]:
     """Return what is believed of a new lot: the curve of the one it is like, less sure by what lots differ by."""
+    from evenburn.core.card.learning import belief_of_lots
+
     known = curve_of(own)
     if known.provenance.kind not in LEARNT:
         return dict(own)

@@ -6,8 +6,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from evenburn.adapters.pictures.customer import board_jpeg, sheet_png
-from evenburn.adapters.print.customer import CustomerSheet, customer_pdf
 from evenburn.adapters.storage.book.opening import Book
 from evenburn.adapters.storage.book.rows import row_of
 from evenburn.adapters.storage.book.tables import batch, piece
@@ -82,6 +80,9 @@ def customer_proof(book: Book, piece_id: int, *, date: str, slug: str = "", inch
 
 def customer_sheet_pdf(book: Book, told: CustomerProof) -> bytes:
     """Return the sheet as PDF, one page A4; raises as `customer_proof`."""
+    from evenburn.adapters.pictures.customer import board_jpeg
+    from evenburn.adapters.print.customer import CustomerSheet, customer_pdf
+
     look = look_of(book, told.piece_id, plan=told.plan, slug=told.slug)
     _, ready = prepared(book, told.piece_id, plan=told.plan, slug=told.slug)
     colours = draw_window(ready.scene, board_window(look, most_px=PICTURE_px), around=WHITE)
@@ -100,6 +101,8 @@ def customer_sheet_pdf(book: Book, told: CustomerProof) -> bytes:
 
 def customer_sheet_png(book: Book, told: CustomerProof) -> bytes:
     """Return the sheet as PNG, as it is printed; raises as `customer_proof`."""
+    from evenburn.adapters.pictures.customer import sheet_png
+
     return sheet_png(customer_sheet_pdf(book, told))
 
 

@@ -24,7 +24,6 @@ from evenburn.services.book.piece_keys import at_fields, fix_changes, in_words, 
 from evenburn.services.book.read_artwork import read_artwork
 from evenburn.services.book.saved import Saved
 from evenburn.services.book.take_in import POSITION_STEP, checked_piece, keep_artwork, piece_values
-from evenburn.services.load_batch import load_batch
 
 WHAT_LONGEST = 200
 
@@ -220,6 +219,8 @@ def read_through(
     InvalidInput
         With every fault, at its key of the piece: `mark[1].art`, `blank.size_mm[1]`.
     """
+    from evenburn.services.load_batch import load_batch
+
     try:
         stage_names = {one.written: f"new-{n}{_ending(one)}" for n, one in enumerate(files, start=1)}
         kept = checked_piece(with_files_renamed(document, stage_names), name="batch.toml")

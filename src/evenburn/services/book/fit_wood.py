@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from tempfile import TemporaryDirectory
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import sqlalchemy as sa
 
@@ -16,13 +16,15 @@ from evenburn.adapters.formats.wood_toml import shipped_ids, shipped_wood
 from evenburn.adapters.storage.book.opening import Book
 from evenburn.adapters.storage.book.rows import row_of
 from evenburn.adapters.storage.book.tables import card, curve, reading, wood
-from evenburn.core.card.learning import Belief, belief_of_board, belief_of_lots, belief_of_wood, learn
 from evenburn.core.errors import InvalidInput, NotFound
 from evenburn.core.nouns.card import Reading
 from evenburn.core.nouns.provenance import Provenance
 from evenburn.services.book.wood_cards import KINDS
 from evenburn.services.book.wood_rows import LEARNT, base_of, curve_of, like_of, row_with_curve
-from evenburn.services.plan_batch import Progress, no_progress
+from evenburn.services.progress import Progress, no_progress
+
+if TYPE_CHECKING:
+    from evenburn.core.card.learning import Belief
 
 MOST_READINGS = 24
 DETAIL_LONGEST = 400
@@ -52,6 +54,8 @@ def curve_of_readings(
     NotFound
         If the wood or a reading is not in the book.
     """
+    from evenburn.core.card.learning import learn
+
     progress("fitting the curve", 0, 2)
     with book.reading() as connection:
         row, own = row_with_curve(connection, wood_id)
@@ -113,6 +117,8 @@ def _belief(
     connection: sa.Connection, row: Mapping[str, Any], own: Mapping[str, Any] | None, *, of_board: bool
 ) -> tuple[Belief, str]:
     """Return what is believed of a wood before its cards, and in words what that rests on."""
+    from evenburn.core.card.learning import belief_of_board, belief_of_lots, belief_of_wood
+
     present = None if own is None else curve_of(own)
     if of_board and present is not None and present.provenance.kind in LEARNT:
         return belief_of_board(present), "; one board"

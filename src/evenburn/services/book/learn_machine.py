@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path, PurePath
 from tempfile import TemporaryDirectory
+from typing import TYPE_CHECKING
 
 import sqlalchemy as sa
 
@@ -32,10 +33,10 @@ from evenburn.services.book.machine_cards import (
 from evenburn.services.book.machine_figures import FigureForm
 from evenburn.services.book.machine_of import form_of
 from evenburn.services.book.saved import Saved
-from evenburn.services.fit_beam import fit_beam_reading
-from evenburn.services.fit_motion import fit_motion_card
-from evenburn.services.plan_batch import Progress, no_progress
-from evenburn.services.read_card import CardRead, read_card_photographs
+from evenburn.services.progress import Progress, no_progress
+
+if TYPE_CHECKING:
+    from evenburn.services.read_card import CardRead
 
 READING = "reading.json"
 ENDINGS = (".jpg", ".jpeg", ".png", ".heic")
@@ -93,6 +94,8 @@ def learn_stopwatch(
     InvalidInput
         With every time or number that does not hold, as `time[1]`, `lines_up[slow]`; at `photographs` why none could be read.
     """
+    from evenburn.services.fit_motion import fit_motion_card
+
     with TemporaryDirectory(prefix="evenburn-learn-") as name:
         folder = Path(name)
         card = _laid_out(book, card_id, "motion", to=folder)
@@ -140,6 +143,8 @@ def learn_ladder(
     InvalidInput
         At `photographs`, why none could be read or too little was seen.
     """
+    from evenburn.services.fit_beam import fit_beam_reading
+
     with TemporaryDirectory(prefix="evenburn-learn-") as name:
         folder = Path(name)
         card = _laid_out(book, card_id, "beam", to=folder)
@@ -239,6 +244,8 @@ def _read(
     folder: Path, photographs: Sequence[Photograph], *, progress: Progress, run: Run
 ) -> tuple[CardRead, dict[str, bytes]]:
     """Read the photographs of the card in a folder, and return what is to be kept of it."""
+    from evenburn.services.read_card import read_card_photographs
+
     paths = []
     for number, photo in enumerate(photographs, start=1):
         ending = PurePath(photo.name).suffix.lower()

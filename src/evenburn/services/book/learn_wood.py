@@ -13,7 +13,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from tempfile import TemporaryDirectory
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import sqlalchemy as sa
 
@@ -31,9 +31,10 @@ from evenburn.services.book.lay_out import toml_text
 from evenburn.services.book.names import file_name
 from evenburn.services.book.wood_cards import INDEX, MAT, MEDIA, OWN, PICTURE, PROGRAM, card_in, card_row
 from evenburn.services.book.wood_rows import base_of, curve_of, like_of, row_with_curve
-from evenburn.services.make_card import CardWish, make_wood_card
-from evenburn.services.plan_batch import Progress, no_progress
-from evenburn.services.read_card import PAPER_L, TONER_L, CardRead, read_card_photographs
+from evenburn.services.progress import Progress, no_progress
+
+if TYPE_CHECKING:
+    from evenburn.services.read_card import CardRead
 
 MOST_PHOTOGRAPHS = 12  # at one time
 MOST_READINGS = 24
@@ -96,6 +97,8 @@ def add_card(book: Book, wood_id: str, wish: BookCardWish, *, now: str, progress
     StorageError
         If its files cannot be kept.
     """
+    from evenburn.services.make_card import CardWish, make_wood_card
+
     progress("choosing the patches", 0, 3)
     with book.reading() as connection:
         row, curve_doc = row_with_curve(connection, wood_id)
@@ -249,6 +252,8 @@ def read_card_in_book(
     StorageError
         If the reading cannot be kept.
     """
+    from evenburn.services.read_card import read_card_photographs
+
     check_reading(photograph_ids, paper_L=paper_L, toner_L=toner_L)
     count = len(photograph_ids)
     progress(f"reading {'the photograph' if count == 1 else f'{count} photographs'}", 0, 3)
@@ -286,6 +291,8 @@ def read_card_in_book(
 
 def check_reading(photograph_ids: Sequence[int], *, paper_L: float | None, toner_L: float | None) -> None:
     """Refuse what cannot be read, all fields at once; raises InvalidInput."""
+    from evenburn.services.read_card import PAPER_L, TONER_L
+
     fields: dict[str, str] = {}
     if not 1 <= len(set(photograph_ids)) <= MOST_PHOTOGRAPHS or len(set(photograph_ids)) != len(photograph_ids):
         fields["photographs"] = f"choose 1 to {MOST_PHOTOGRAPHS} photographs, each once"

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from tempfile import TemporaryDirectory
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import sqlalchemy as sa
 
@@ -19,8 +19,10 @@ from evenburn.adapters.storage.book.tables import burn, card, curve, photograph,
 from evenburn.core.errors import EvenburnError, InvalidInput, UnreadableFile
 from evenburn.services.book.plan_piece import INDEX, plan_of
 from evenburn.services.book.saved import Saved
-from evenburn.services.compare_piece import Compared, CompareWish, compare_piece
-from evenburn.services.plan_batch import Progress, no_progress
+from evenburn.services.progress import Progress, no_progress
+
+if TYPE_CHECKING:
+    from evenburn.services.compare_piece import Compared
 
 MOST_PHOTOGRAPHS = 24
 MOST_MATS = 40
@@ -198,6 +200,8 @@ def _compared(
     now: str,
 ) -> tuple[dict[str, Any] | None, str]:
     """Return outcome.json, or None and in words why there is none."""
+    from evenburn.services.compare_piece import CompareWish, compare_piece
+
     planned = plan_of(book, row["piece_id"])
     if planned is None or not (planned.folder / INDEX).is_file():
         return None, "Its plan is no longer at hand, so there is nothing to hold it against."

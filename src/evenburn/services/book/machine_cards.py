@@ -30,8 +30,6 @@ from evenburn.adapters.storage.book.rows import row_of
 from evenburn.adapters.storage.book.tables import card, curve, machine, photograph, wood
 from evenburn.core.errors import NotFound
 from evenburn.services.book.lay_out import toml_text
-from evenburn.services.make_beam_card import make_beam_card
-from evenburn.services.make_motion_card import make_motion_card
 
 CardKind = Literal["motion", "beam"]
 RESULTS: Mapping[CardKind, str] = {"motion": "motion.json", "beam": "beam.json"}
@@ -107,6 +105,9 @@ def make_machine_card(
     StorageError
         If its files cannot be kept.
     """
+    from evenburn.services.make_beam_card import make_beam_card
+    from evenburn.services.make_motion_card import make_motion_card
+
     with book.reading() as connection:
         document = row_of(connection, machine, machine_id)["document"]
         wood_row = row_of(connection, wood, wood_id)

@@ -12,7 +12,7 @@ from copy import deepcopy
 from pathlib import PurePosixPath
 from typing import Any
 
-from evenburn.adapters.artwork.source import PICTURE_ENDINGS
+from evenburn.adapters.artwork.endings import PICTURE_ENDINGS
 from evenburn.core.errors import InvalidInput
 
 ID_LONGEST = 64

@@ -25,7 +25,7 @@ from evenburn.core.errors import EvenburnError, NotFound
 from evenburn.services.book.aside import Run, here
 from evenburn.services.book.inputs import Sources, inputs_sha256, sources_of
 from evenburn.services.book.lay_out import lay_out
-from evenburn.services.plan_batch import RUN_SHEET, Progress, no_progress, plan_batch
+from evenburn.services.progress import Progress, no_progress
 
 PLANS, BATCH, INDEX = "plans", "batch", "plan.json"
 BOARDS = f"{BATCH}/boards"  # small pictures; they come before plan.json, which tells that all is there
@@ -196,6 +196,8 @@ def plan_whole(
     book: Book, batch_id: str, *, now: str, progress: Progress = no_progress, run: Run = here
 ) -> BatchPlannedWhole:
     """Plan a batch as one, for its run sheet and its runs, unless that is there; raises as `plan_piece`."""
+    from evenburn.services.plan_batch import RUN_SHEET
+
     with book.reading() as connection:
         documents = list(
             connection.execute(
@@ -218,6 +220,8 @@ def plan_whole(
 
 def plan_folder(*, folder: Path, date: str, progress: Progress = no_progress) -> None:
     """Plan what is laid out within a folder into that folder, in the order it is listed; raises as `plan_batch`."""
+    from evenburn.services.plan_batch import plan_batch
+
     boards = folder / BOARDS
     boards.mkdir(exist_ok=True)
     plan_batch(folder / BATCH, to=folder, date=date, progress=progress, keep_order=True, boards=boards)

@@ -39,8 +39,6 @@ from evenburn.core.proof.scanned_layer import ScannedLayer, scanned_layer
 from evenburn.core.proof.scene import Scene, Window, bed_box_mm, draw_window, scene_of
 from evenburn.services.book.plan_piece import plan_of
 from evenburn.services.book.proof_kept import Kept, give_back_memory, hold_little_memory
-from evenburn.services.load_batch import load_batch
-from evenburn.services.work_through import surveyed_pieces, work_through
 
 TILE_px = 512
 WHITE = np.array((255, 255, 255), np.uint8)
@@ -245,6 +243,9 @@ def _prepare(batch_folder: Path, *, slug: str) -> Prepared:
 
 
 def _made_ready(batch_folder: Path, *, slug: str) -> Prepared:
+    from evenburn.services.load_batch import load_batch
+    from evenburn.services.work_through import surveyed_pieces, work_through
+
     batch = load_batch(batch_folder)
     piece = next((p for p in batch.pieces if p.id == slug), None) if slug else batch.pieces[0]
     if piece is None:

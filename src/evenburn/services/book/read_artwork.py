@@ -8,7 +8,7 @@ from pathlib import Path
 
 import numpy as np
 
-from evenburn.adapters.artwork.source import PICTURE_ENDINGS, artwork_from_file
+from evenburn.adapters.artwork.endings import PICTURE_ENDINGS
 from evenburn.core.errors import EvenburnError, InvalidInput
 from evenburn.services.book.names import artwork_ending
 
@@ -47,6 +47,8 @@ def read_artwork(data: bytes, *, name: str, field: str = "artwork") -> ReadArtwo
     InvalidInput
         At `field`: of no kind that can be burnt, broken, with nothing in it, or too large.
     """
+    from evenburn.adapters.artwork.source import artwork_from_file
+
     try:
         ending = artwork_ending(name)
     except InvalidInput as error:

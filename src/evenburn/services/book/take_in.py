@@ -27,9 +27,7 @@ from evenburn.core.errors import EvenburnError, InvalidInput
 from evenburn.services.book.aside import Run, here
 from evenburn.services.book.names import MEDIA_TYPES, file_name, files_named, new_id, plain, with_files_renamed
 from evenburn.services.book.take_in_cards import CardFound, cards_in, keep_cards
-from evenburn.services.demo import CARDS, lay_out_demo, learn_demo_cards
-from evenburn.services.load_batch import load_batch
-from evenburn.services.plan_batch import Progress, no_progress
+from evenburn.services.progress import Progress, no_progress
 
 POSITION_STEP = 1024  # between neighbouring pieces, so that one can be put between two without moving the others
 
@@ -56,6 +54,8 @@ class _WoodFound:
 
 def take_in_demo(book: Book, *, now: str, progress: Progress = no_progress, run: Run = here) -> TakenIn:
     """Take the shipped batch into the book, its card read and fitted; raises as `take_in_batch` and `learn_demo_cards`."""
+    from evenburn.services.demo import lay_out_demo, learn_demo_cards
+
     with TemporaryDirectory(prefix="evenburn-demo-") as name:
         folder = lay_out_demo(Path(name))
         run(learn_demo_cards, folder=folder, date=now[:10], progress=progress)
@@ -72,6 +72,8 @@ def take_in_batch(book: Book, folder: Path, *, now: str) -> TakenIn:
     StorageError
         If the book cannot be written.
     """
+    from evenburn.services.load_batch import load_batch
+
     load_batch(folder)  # tells every fault that planning would
     table = read_batch(folder / "batch.toml")
     machine_document = read_toml(folder / table.machine, name=table.machine)
@@ -194,6 +196,8 @@ def _curve(folder: Path, name: str | None) -> dict[str, Any] | None:
 
 def _known(card: CardFound, woods: dict[str, _WoodFound], notes: list[str]) -> bool:
     """Return whether a card's wood is taken in; a wood that ships is taken in for its card's sake."""
+    from evenburn.services.demo import CARDS
+
     if card.wood_id in woods:
         return True
     if card.wood_id in shipped_ids():

@@ -17,7 +17,6 @@ from evenburn.adapters.storage.book.keeping import keep
 from evenburn.adapters.storage.book.opening import Book
 from evenburn.adapters.storage.book.tables import card, photograph, reading
 from evenburn.services.book.names import MEDIA_TYPES, plain
-from evenburn.services.demo import CARDS
 
 PHOTOGRAPHS = (".jpg", ".jpeg", ".png", ".heic")
 DRAWING = "reading.png"  # a photograph with what was found drawn on it; goes by this name among a card's photographs
@@ -43,6 +42,8 @@ def cards_in(folder: Path, notes: list[str]) -> list[CardFound]:
     UnreadableFile, InvalidInput
         If a card or reading does not hold.
     """
+    from evenburn.services.demo import CARDS
+
     found = []
     for path in sorted((folder / CARDS).glob("*/card.json")):
         home = path.parent

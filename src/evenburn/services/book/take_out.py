@@ -15,7 +15,6 @@ from evenburn.adapters.storage.book.tables import batch, piece
 from evenburn.core.errors import NotFound
 from evenburn.services.book.inputs import inputs_sha256, sources_of
 from evenburn.services.book.plan_piece import INDEX, PLANS
-from evenburn.services.plan_batch import RUN_SHEET
 
 PROGRAMS = "programs.zip"
 _FIXED_DATE = (1980, 1, 1, 0, 0, 0)  # the earliest a ZIP can hold, so that the same programs give the same bytes
@@ -23,6 +22,8 @@ _FIXED_DATE = (1980, 1, 1, 0, 0, 0)  # the earliest a ZIP can hold, so that the 
 
 def run_sheet_of(book: Book, batch_id: str) -> Path:
     """Return the run sheet of a batch as it stands; NotFound where it was not planned whole since the last change."""
+    from evenburn.services.plan_batch import RUN_SHEET
+
     return _planned_whole(book, batch_id) / RUN_SHEET
 
 
@@ -36,6 +37,8 @@ def programs_of(book: Book, batch_id: str) -> Path:
     StorageError
         If the ZIP cannot be written.
     """
+    from evenburn.services.plan_batch import RUN_SHEET
+
     folder = _planned_whole(book, batch_id)
     target = folder / PROGRAMS
     if target.is_file():

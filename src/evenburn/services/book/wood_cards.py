@@ -12,20 +12,17 @@ import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
-from typing import Any, cast
+from typing import Any, Literal, cast
 
 import sqlalchemy as sa
 
 from evenburn.adapters.formats.card_json import CardDocument, card_from_document
 from evenburn.adapters.formats.json_file import json_text
 from evenburn.adapters.formats.strict import checked
-from evenburn.adapters.pictures.card_cut import Part, cut_card_picture
-from evenburn.adapters.print.mat import mat_pdf
 from evenburn.adapters.storage.book.keeping import load
 from evenburn.adapters.storage.book.opening import Book
 from evenburn.adapters.storage.book.rows import row_of
 from evenburn.adapters.storage.book.tables import card, file, photograph, reading, wood
-from evenburn.core.card.flagging import SET_ASIDE
 from evenburn.core.errors import NotFound
 from evenburn.core.nouns.card import Card
 from evenburn.services.book.take_in_cards import DRAWING
@@ -35,6 +32,7 @@ PROGRAM, PICTURE, MAT, INDEX = "card.ngc", "card.png", "mat.pdf", "card.json"
 MEDIA = {PROGRAM: "text/plain", PICTURE: "image/png", MAT: "application/pdf", INDEX: "application/json"}
 KINDS = ("wood", "strip")  # those that tell a wood's curve; the others measure the machine
 SHOWN = frozenset({"image/jpeg", "image/png", "image/webp"})  # what a browser shows
+Part = Literal["mat", "window"]  # of the picture of a card
 WIDEST_px: Mapping[Part, int] = {"window": 1200, "mat": 1600}
 SCALE_TRUE_percent = 0.05  # less is not told: it is 0.0
 _TIME = re.compile(r"\btime ([^()\n]+)")
@@ -193,6 +191,8 @@ def card_file(book: Book, card_id: int, name: str) -> tuple[bytes, str]:
     NotFound
         If the card has none of that name.
     """
+    from evenburn.adapters.print.mat import mat_pdf
+
     with book.reading() as connection:
         row = card_row(connection, card_id)
         kept = _files(connection, card_id).get(OWN + name)
@@ -239,6 +239,8 @@ def reading_picture(book: Book, card_id: int, reading_id: int, *, part: Part) ->
 
 @lru_cache(maxsize=32)
 def _cut(book: Book, sha256: str, document: str, *, part: Part) -> bytes:
+    from evenburn.adapters.pictures.card_cut import cut_card_picture
+
     return cut_card_picture(load(book, sha256), _card_in(document), part=part, widest_px=WIDEST_px[part])
 
 
@@ -318,6 +320,8 @@ def _reading(
     rows: Sequence[Mapping[str, Any]],
     photographs: Sequence[CardPhotograph],
 ) -> CardReading:
+    from evenburn.core.nouns.card import SET_ASIDE
+
     known = {p.name: p for p in photographs}
     patches = document["patches"]
     flags = sorted({flag for p in patches for flag in p["flags"]})

@@ -15,7 +15,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from evenburn.adapters.pictures.wood_swatches import tone_colours
-from evenburn.core.card.flagging import SET_ASIDE
 from evenburn.core.nouns.wood import CharacteristicCurve, Wood
 from evenburn.core.optics.lines import dwell_ms, mean_dose_J_per_mm2
 from evenburn.core.response.curve import (
@@ -148,6 +147,8 @@ def patches_of(curve: CharacteristicCurve, readings: Sequence[Mapping[str, Any]]
     ----------
     named : lead a patch's name by the number of its reading, where there are several.
     """
+    from evenburn.core.nouns.card import SET_ASIDE
+
     found: list[Patch] = []
     for number, reading in enumerate(readings, start=1):
         for patch in reading["patches"]:

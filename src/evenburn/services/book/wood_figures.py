@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from evenburn.adapters.pictures.wood_swatches import tone_colours
-from evenburn.core.card.flagging import SET_ASIDE
+from evenburn.core.nouns.card import SET_ASIDE
 from evenburn.core.nouns.wood import CURVE_PARAMETERS, CharacteristicCurve, Wood
 from evenburn.core.response.curve import exposure_shift, exposures_for_tones, tone_range_L
 from evenburn.core.response.fitting import Observed, tone_jacobian

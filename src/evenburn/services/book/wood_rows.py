@@ -23,7 +23,6 @@ from evenburn.adapters.storage.book.rows import row_of
 from evenburn.adapters.storage.book.tables import curve, wood
 from evenburn.core.nouns.check import Check
 from evenburn.core.nouns.wood import CharacteristicCurve, Wood
-from evenburn.core.planning.checks import wood_checks
 from evenburn.core.planning.materials import Material, find_material, spoken_of
 
 LEARNT = frozenset({"measured", "fitted"})
@@ -125,6 +124,8 @@ def material_of(*names: str) -> Material | None:
 
 def cautions_of(one: Wood, document: Mapping[str, Any], *, called: str) -> tuple[Check, ...]:
     """Return what is to be said of the material itself, as planning says it; also of what people call it."""
+    from evenburn.core.planning.checks import wood_checks
+
     table = checked(WoodTable, dict(document), name=f"wood {one.id}")
     confirmation = table.confirmation()
     material = material_of(*spoken_of(one), called)

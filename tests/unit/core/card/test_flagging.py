@@ -5,9 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from evenburn.core.card.flagging import GLARE, SHADOW, Evidence, NEAR_mm, check_flags, evidence, grown, in_runs
+from evenburn.core.card.flagging import Evidence, NEAR_mm, check_flags, evidence, grown, in_runs
 from evenburn.core.card.patches import Measured
 from evenburn.core.card.refusing import PhotographRefused
+from evenburn.core.nouns.card import GLARE, SHADOW
 from unit.core.card.photographed import card_of
 
 HUE = np.array([1.25, 0.97, 0.62])  # of wood, linear, about its luminance

@@ -8,7 +8,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.stats import chi2
 from shapely import affinity
 
 from evenburn.core.errors import InvalidInput
@@ -97,6 +96,8 @@ def register(drawn_mm: Sequence[Point], found_mm: Sequence[Point], *, measured_t
     [kabsch1976] in the plane: about the middles, the turn is the angle of Σ (cross, dot); the residuals follow χ² with
     2 N − 3 degrees of freedom.
     """
+    from scipy.stats import chi2
+
     wrong: dict[str, str] = {}
     if len(drawn_mm) != len(found_mm) or len(drawn_mm) < 2:
         raise InvalidInput(
