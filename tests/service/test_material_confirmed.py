@@ -50,6 +50,7 @@ def test_a_forbidden_material_gets_no_program_and_no_setting_whatever_is_written
     watts = f"{piece['marks'][0]['recipe']['power_W']:.1f} W"
     for shown in (told, sheet):
         assert "must not be burnt" in shown
+        assert "Burn a card" not in shown
         assert watts not in shown  # nobody can take it to the machine and type it in
         assert f"{piece['marks'][0]['recipe']['speed_mm_per_s']:.0f} mm/s" not in shown
 

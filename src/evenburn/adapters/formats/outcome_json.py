@@ -78,8 +78,10 @@ class OffDocument(StrictModel):
 class ShiftOfExposureDocument(StrictModel):
     """By how much more exposure than planned the tone looks."""
 
-    decades: float = Field(description="As a power of ten; below 0 it looks as if it got less.")
-    decades_sd: Annotated[float, Field(gt=0.0)] = Field(
+    decades: Annotated[float, Field(ge=-100.0, le=100.0)] = Field(
+        description="As a power of ten; below 0 it looks as if it got less."
+    )
+    decades_sd: Annotated[float, Field(ge=1e-5, le=1000.0)] = Field(
         description="Its standard deviation: reading, curve and scatter of boards."
     )
     slope_L_per_decade: float = Field(description="The curve's slope there. [L* per decade]")

@@ -54,7 +54,7 @@ def piece_sheet(piece: PiecePlan, plan: BatchPlan, *, picture: Path | None, left
     body = [rows[0], *found, *rows[1:], *said] if nothing_burns else [*rows, *found, *said]
     tail = [*quiet_blocks(piece, left=left, right=right), *reason_blocks(piece, left=left, right=right)]
     if piece.forbidden():  # no setting of what must not be burnt is printed, lest somebody takes it to the machine
-        body, tail = [*found, *said], []
+        body, tail = found, []
     if not nothing_burns:
         tail += [_finishing(piece.wood.finishing, left=left, right=right), _seen(left, right)]
     return PieceSheet(

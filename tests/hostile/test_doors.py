@@ -1,0 +1,50 @@
+"""Every door for files, tried by the hundred with cases of fixed numbers; `--hypothesis-profile=soak` searches on, guided, for minutes.
+
+A case may end in work done or in an error of ours that says what is wrong. It may not end in a traceback, last longer than
+10 s of the computer's work, take more memory than the tests allow, write or read beside its folder, ask for a connection, or end
+the program.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from hypothesis import settings
+
+from hostile.campaign import by_number, guided, keep
+from hostile.doors import DOORS
+from hostile.guarded import Guard, guard
+from hostile.seeds import MAKERS
+
+IN_SOAK = settings().max_examples > 1000
+SOAK_s = float(os.environ.get("EVENBURN_SOAK_S", "30"))  # for each door
+CASES = {
+    "svg": 60, "dxf": 40, "pdf": 8, "image": 80, "font": 40, "photograph": 80, "machine": 25, "program": 60, "wood": 8,
+    "curve": 8, "batch": 8, "names": 10, "plan": 3, "card": 8, "reading": 5, "outcome": 10, "plan-json": 10, "backup": 20,
+}  # fmt: skip  # so many that all doors together take some 15 s
+
+
+@pytest.fixture(scope="module", name="keeper")
+def _keeper() -> Iterator[Guard]:
+    with guard() as made:
+        yield made
+
+
+def test_every_door_has_cases() -> None:
+    assert set(MAKERS) == set(DOORS) == set(CASES)
+
+
+@pytest.mark.parametrize("door", list(DOORS))
+def test_whatever_comes_through_a_door_is_taken_or_refused_in_words(door: str, keeper: Guard, tmp_path: Path) -> None:
+    if IN_SOAK:
+        seed = int.from_bytes(os.urandom(2), "big")
+        tally = guided(door, seconds=SOAK_s, seed=seed)
+    else:
+        tally = by_number(door, range(CASES[door]), keeper=keeper)
+
+    told = [f"{found.name}: {found.fault} (kept in {keep(found, tmp_path)})" for found in tally.found]
+    assert told == [], tally.line()
+    assert tally.what["refused"] > 0, "nothing was refused: are the cases still hostile?"
