@@ -4,16 +4,18 @@ PYTHON ?= python3
 PY = .venv/bin/python
 READY = .venv/ok
 
-.PHONY: help demo test lint check docs bench soak
+.PHONY: help demo test browser lint check docs bench soak audit
 
 help:
 	@echo "make demo     build .venv, plan the sample batch into out/demo and say what is there"
 	@echo "make test     run the tests"
+	@echo "make browser  drive the pages in a real browser (the system's chromium)"
 	@echo "make lint     ruff, its formatter and strict mypy"
 	@echo "make check    lint and test: what has to pass before a commit"
 	@echo "make docs     write docs/reference anew from the program itself"
 	@echo "make bench    measure time and memory of the slow jobs"
 	@echo "make soak     the property tests, long and at random"
+	@echo "make audit    look for known faults of the locked packages (ADVISORIES=file.json: off line)"
 	@echo ""
 	@echo "Another Python: make demo PYTHON=python3.12"
 
@@ -45,6 +47,9 @@ demo: $(READY)
 test: $(READY)
 	@$(PY) -m pytest -q -n auto --dist loadfile
 
+browser: $(READY)
+	@$(PY) -m pytest tests/browser -m browser -q -n 2 --dist loadfile
+
 lint: $(READY)
 	@echo "ruff check"; $(PY) -m ruff check --quiet .
 	@echo "ruff format"; $(PY) -m ruff format --quiet --check . || { \
@@ -56,9 +61,14 @@ check: lint test
 docs: $(READY)
 	@$(PY) tools/write_reference.py
 	@$(PY) tools/draw_figures.py
+	@$(PY) tools/write_safety.py
+	@$(PY) tools/licences.py
 
 bench: $(READY)
 	@$(PY) bench/run.py
 
 soak: $(READY)
-	@$(PY) -m pytest tests/property tests/service/test_motion_card.py -q --hypothesis-profile=soak
+	@$(PY) -m pytest tests/property tests/hostile tests/service/test_motion_card.py -q --hypothesis-profile=soak
+
+audit: $(READY)
+	@$(PY) tools/audit.py $(ADVISORIES)

@@ -6,6 +6,7 @@ book that could not be written is said to be intact. Nobody ever sees a tracebac
 
 from __future__ import annotations
 
+import errno
 import logging
 from collections.abc import Mapping
 from dataclasses import dataclass, field
@@ -69,6 +70,15 @@ _HTTP = {
 }
 
 
+_FULL_OR_FORBIDDEN = {
+    errno.ENOSPC: "Make room on the disk, then repeat.",
+    errno.EDQUOT: "Make room in your part of the disk, then repeat.",
+    errno.EROFS: "The disk may only be read.",
+    errno.EACCES: "Is the folder yours?",
+    errno.EIO: "The disk fails: copy the book to another while you can.",
+}
+
+
 def told(error: Exception) -> Told:
     """Return what is told of any error; one that nobody foresaw is written to the log and told as our own fault."""
     if isinstance(error, Refused):
@@ -89,6 +99,8 @@ def told(error: Exception) -> Told:
     if isinstance(error, HTTPException):
         heading, text, hint = _HTTP.get(error.status_code, ("That did not work", str(error.detail), ""))
         return Told(status=error.status_code, heading=heading, error=text, hint=hint)
+    if isinstance(error, OSError) and error.errno in _FULL_OR_FORBIDDEN:
+        return told(StorageError(f"this computer could not write: {error.strerror}", hint=_FULL_OR_FORBIDDEN[error.errno]))
     if isinstance(error, MemoryError):
         return Told(
             status=503,
