@@ -227,4 +227,4 @@ DOORS: dict[str, Door] = {
     "plan-json": Door(enter=_plan_json),
     "backup": Door(enter=_backup, warm=_warm_book),
 }
-# The web app's own door, its HTTP API, is fuzzed from its schema in tests/hostile/test_api.py once that is there.
+# The web app's own door, its HTTP API, is asked at random by its own description in tests/hostile/test_api.py.
