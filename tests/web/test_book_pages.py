@@ -102,18 +102,31 @@ def test_the_run_sheet_and_the_programs_go_to_the_machine(planned: Book) -> None
     batch = "/batches/two-for-the-regatta"
     assert browser.get(f"{batch}/run-sheet.pdf").status_code == 404
     answer = browser.post(f"{batch}/print")
-    assert _await(browser, answer.headers["location"]) == f"{batch}/run-sheet.pdf"
+    assert _await(browser, answer.headers["location"]) == answer.headers["location"]
+    assert f'href="{batch}/run-sheet.pdf" data-hand-over' in browser.get(answer.headers["location"]).text
     sheet = browser.get(f"{batch}/run-sheet.pdf")
     assert sheet.headers["content-type"] == "application/pdf"
     assert sheet.headers["content-disposition"].startswith("inline")
     assert "default-src 'none'" in sheet.headers["content-security-policy"]
     assert sheet.content.startswith(b"%PDF-")
     answer = browser.post(f"{batch}/programs")
-    programs = browser.get(_await(browser, answer.headers["location"]))
+    assert "Save the programs" in browser.get(_await(browser, answer.headers["location"])).text
+    programs = browser.get(f"{batch}/programs.zip")
     assert programs.headers["content-disposition"].startswith("attachment")
     names = zipfile.ZipFile(io.BytesIO(programs.content)).namelist()
     assert "plaque-front.ngc" in names
     assert "tag-name.ngc" not in names  # it has a stop
+
+
+def test_undo_of_what_was_added_leads_to_the_list_it_stood_in(planned: Book) -> None:
+    browser = browser_on(planned)
+    copied = browser.post("/pieces/1/copy").headers["location"]
+    piece, edit_id = copied.split("?saved=")
+    undone = browser.post("/undo", {"edit_id": edit_id, "back": piece})
+    listed = browser.get(undone.headers["location"])
+    assert (listed.status_code, listed.url.path) == (200, "/pieces")
+    assert "Taken back: “Novice plaque” copied." in listed.text
+    assert browser.get(piece).status_code == 404  # whoever comes there by himself is told
 
 
 def test_what_is_stale_is_planned_by_one_button(planned: Book) -> None:

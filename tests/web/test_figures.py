@@ -80,9 +80,13 @@ def test_tones_take_the_colours_of_the_exposure_scale() -> None:
         "#704827",
         "#2a190f",
     )
-    assert (
-        figures.tone_colour(60.0, stone=True) == "#919191"
-    )  # L* 60 is sRGB grey 145 (CIE L*, IEC 61966-2-1; from memory)
+    # greys of CIE L* 50 and 60 in sRGB: 119 and 145 (IEC 61966-2-1; from memory)
+    assert [figures.tone_colour(tone_L, stone=True) for tone_L in (50.0, 60.0, 0.0, 100.0)] == [
+        "#777777",
+        "#919191",
+        "#000000",
+        "#ffffff",
+    ]
 
 
 def test_the_line_of_the_day_is_to_scale() -> None:

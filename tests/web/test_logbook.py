@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 
+from evenburn.services.book.change_wood import NewWood, new_wood
 from evenburn.services.book.logbook import burn_of
 from evenburn.services.book.open_book import Book, open_book_at
 from evenburn.services.book.restore_book import restore_book
@@ -45,6 +46,15 @@ def test_a_burn_stands_with_recipe_and_promise(browser: Browser, burn_id: int) -
     lines = browser.get("/logbook.csv?search=novice").text.splitlines()
     assert lines[0].startswith("burnt_at,piece,mark,wood,power_W")
     assert len(lines) == 2
+
+
+def test_a_tone_on_slate_is_grey(browser: Browser, book: Book, taken: TakenIn) -> None:
+    slate = new_wood(book, NewWood(called="Roof slate", begins="same", of="slate"), now=NOW)
+    on_slate = burnt(book, taken.piece_ids[0], "front", wood_id=str(slate.key))
+    text = browser.get("/logbook").text
+    assert 'fill="#5a5a5a"' in text  # L* 38.2 as sRGB grey 90 (IEC 61966-2-1; from memory)
+    assert "#7c522e" not in text  # what it is on wood
+    assert 'stop-color="#777777"' in browser.get(f"/logbook/{on_slate}").text  # L* 50
 
 
 def test_a_grade_is_kept_told_and_refused_at_its_field(browser: Browser, book: Book, burn_id: int) -> None:

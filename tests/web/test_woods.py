@@ -90,6 +90,8 @@ def test_a_wood_is_put_in_with_undo(browser: Browser, book: Book) -> None:
     [
         ({"called": "PVC sheet", "of": "ship:oak"}, "must not be burnt"),
         ({"called": "MDF", "of": "ship:oak"}, "is doubtful"),
+        ({"called": "MDF", "of": "ship:oak", "confirmed_by": "R. Moorhen"}, "Tick this, or leave the name out"),
+        ({"called": "MDF", "of": "ship:oak", "confirmed": "yes"}, "Is empty; write who made sure of it"),
         ({"called": "", "of": "ship:oak"}, "Is empty; say what the boards are called"),
         ({"called": "Oak", "of": ""}, "Choose what it begins with"),
         ({"called": "Oak", "of": "ship:ebony"}, "no wood that ships"),
@@ -107,6 +109,14 @@ def test_what_is_wrong_with_a_new_wood_stands_at_its_field_and_the_form_is_kept(
     assert "wrong-here" in answer.text
     assert f'value="{sent["called"]}"' in answer.text
     assert list_woods(book).count == 0
+
+
+def test_a_doubtful_material_is_put_in_by_name_and_tick(browser: Browser) -> None:
+    sent = {"called": "MDF", "of": "ship:birch-plywood", "confirmed_by": "R. Moorhen", "confirmed": "yes"}
+    answer = browser.post("/woods/new", sent)
+    assert answer.status_code == 303
+    assert "MDF put in; R. Moorhen confirms that it may be burnt." in browser.get(answer.headers["location"]).text
+    assert 'name="confirmed" value="yes" checked' in browser.get("/woods/mdf/change").text
 
 
 def test_a_wood_is_changed_and_a_later_save_of_an_older_one_is_told(browser: Browser, stocked: Book) -> None:

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
+from typing import Literal
 
 import numpy as np
 
-from evenburn.adapters.formats.ngc_reader import verify_file
-from evenburn.core.errors import ProgramNotSound
+from evenburn.adapters.formats.ngc_reader import Report, read_program, verify_file
+from evenburn.core.errors import InvalidInput, ProgramNotSound
 from evenburn.core.motion.bounds import Box, boxes_mm
 from evenburn.core.nouns.events import Event
 from evenburn.core.nouns.machine import Machine
@@ -27,10 +28,28 @@ def prove_program(program: Path, machine: Machine, *, events: Sequence[Event], t
 
     Raises
     ------
+    InvalidInput
+        If it differs by the lines that machine.toml puts in.
     ProgramNotSound
-        If anything differs; a program that does not pass is never kept.
+        If anything else differs; a program that does not pass is never kept.
     """
-    report = verify_file(program, limits_of(machine))
+    faults = _faults(verify_file(program, limits_of(machine)), machine, events=events, time_s=time_s)
+    if not faults:
+        return
+    own = _own_lines_at_fault(program, machine, events=events, time_s=time_s)
+    if own:
+        raise InvalidInput(
+            {f"post_processor.{key}": f"changes what the program does: {faults[0]}" for key in own},
+            source="machine.toml",
+            hint="Without these lines the program passes. Take them out, or leave only what neither moves nor burns.",
+        )
+    raise ProgramNotSound(
+        f"{program.name} did not pass its own check: {'; '.join(faults[:3])}",
+        hint="This is a fault of evenburn. Nothing was written; please report the batch folder.",
+    )
+
+
+def _faults(report: Report, machine: Machine, *, events: Sequence[Event], time_s: float) -> list[str]:
     faults = [f"{f.code}, line {f.line}: {f.text}" for f in report.findings if f.level == "stop"]
     if abs(report.time_s - time_s) > max(TIME_SLACK * time_s, TIME_SLACK_s):
         faults.append(f"it takes {report.time_s:.1f} s by the reader's clock, {time_s:.1f} s by the plan's")
@@ -41,11 +60,27 @@ def prove_program(program: Path, machine: Machine, *, events: Sequence[Event], t
     for what, there, planned in (("goes", report.travel_box_mm, moved), ("burns", report.burn_box_mm, burnt)):
         if not _same_box(there, planned):
             faults.append(f"it {what} within {there}, the plan within {planned} mm")
-    if faults:
-        raise ProgramNotSound(
-            f"{program.name} did not pass its own check: {'; '.join(faults[:3])}",
-            hint="This is a fault of evenburn. Nothing was written; please report the batch folder.",
-        )
+    return faults
+
+
+def _own_lines_at_fault(
+    program: Path, machine: Machine, *, events: Sequence[Event], time_s: float
+) -> tuple[Literal["opening_lines", "closing_lines"], ...]:
+    """Return which lines of machine.toml a program would pass without; none where it would not pass in any case."""
+    lines = program.read_text(encoding="utf-8").splitlines()
+    opening, closing = list(machine.post_processor.opening_lines), list(machine.post_processor.closing_lines)
+    first = lines.index("M5") + 1 if "M5" in lines else 0
+    last = len(lines) - 1 - len(closing)
+    if lines[first : first + len(opening)] != opening or lines[last:-1] != closing:
+        return ()
+    before, between = lines[:first], lines[first + len(opening) : last]
+    for left_out in (("opening_lines",), ("closing_lines",), ("opening_lines", "closing_lines")):
+        kept_first = [] if "opening_lines" in left_out else opening
+        kept_last = [] if "closing_lines" in left_out else closing
+        text = "\n".join([*before, *kept_first, *between, *kept_last, *lines[-1:], ""])
+        if not _faults(read_program(text, limits_of(machine)), machine, events=events, time_s=time_s):
+            return left_out
+    return ()
 
 
 def _same_box(there: Box | None, planned: Box | None) -> bool:

@@ -100,7 +100,9 @@ def told(error: Exception) -> Told:
         heading, text, hint = _HTTP.get(error.status_code, ("That did not work", str(error.detail), ""))
         return Told(status=error.status_code, heading=heading, error=text, hint=hint)
     if isinstance(error, OSError) and error.errno in _FULL_OR_FORBIDDEN:
-        return told(StorageError(f"this computer could not write: {error.strerror}", hint=_FULL_OR_FORBIDDEN[error.errno]))
+        return told(
+            StorageError(f"this computer could not write: {error.strerror}", hint=_FULL_OR_FORBIDDEN[error.errno])
+        )
     if isinstance(error, MemoryError):
         return Told(
             status=503,

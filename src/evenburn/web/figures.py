@@ -14,6 +14,7 @@ from datetime import datetime
 from itertools import pairwise
 
 from evenburn.core.units import duration_text, inch_to_mm, to_inch
+from evenburn.services.book.greys import grey_of
 
 NB = "\u00a0"
 TIMES = f"{NB}×{NB}"
@@ -35,11 +36,6 @@ _EXPOSURE: tuple[tuple[float, tuple[int, int, int]], ...] = (
     (63.0, (0xBD, 0x8F, 0x5C)),
     (76.0, (0xD8, 0xB5, 0x85)),
     (86.0, (0xEA, 0xD3, 0xA9)),
-)
-# grey of a tone, as CIE L* and sRGB have it
-_STONE: tuple[tuple[float, tuple[int, int, int]], ...] = tuple(
-    (tone_L, (grey, grey, grey))
-    for tone_L, grey in ((0.0, 0), (20.0, 48), (40.0, 94), (60.0, 145), (80.0, 198), (100.0, 255))
 )
 
 
@@ -202,10 +198,11 @@ def short_date(moment: str) -> str:
 
 
 def tone_colour(tone_L: float, *, stone: bool = False) -> str:
-    """Return the colour of a tone on wood, or on stone, interpolated on the exposure scale, as #rrggbb."""
-    scale = _STONE if stone else _EXPOSURE
-    held = min(max(tone_L, scale[0][0]), scale[-1][0])
-    for (low, dark), (high, light) in pairwise(scale):
+    """Return the colour of a tone on wood, interpolated on the exposure scale, or on stone its grey, as #rrggbb."""
+    if stone:
+        return grey_of(tone_L)
+    held = min(max(tone_L, _EXPOSURE[0][0]), _EXPOSURE[-1][0])
+    for (low, dark), (high, light) in pairwise(_EXPOSURE):
         if held <= high:
             part = (held - low) / (high - low)
             return "#" + "".join(f"{round(a + part * (b - a)):02x}" for a, b in zip(dark, light, strict=True))

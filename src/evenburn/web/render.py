@@ -17,11 +17,13 @@ from evenburn.web import figures, urls
 from evenburn.web.desk import Desk, preferences
 from evenburn.web.errors import told
 from evenburn.web.guard import TOKEN_COOKIE, TOKEN_FIELD, token_of
+from evenburn.web.unsound import reason
 
 LOOK_COOKIE = "evenburn_look"
 LOOKS = ("as the system", "light", "dark")
 LOOK_OF = {"system": "as the system", "light": "light", "dark": "dark"}
 YEAR_s = 365 * 24 * 3600
+NOT_FOUND = 404
 ORDER = ("today", "pieces", "woods", "machine", "shelf", "logbook")  # of the tabs, whatever the order they came in
 TABS = (
     ("today", "Today", urls.today),
@@ -142,8 +144,11 @@ def wants_json(request: Request) -> bool:
 
 
 def error_answer(request: Request, error: Exception) -> Response:
-    """Return any error in its one shape, as a page or as JSON."""
-    what = told(error)
+    """Return any error in its one shape, as a page or as JSON; from what an undo took away, lead to the list it stood in."""
+    what = told(reason(request, error))
     if wants_json(request):
         return JSONResponse(what.document(), status_code=what.status)
+    gone = _edit(request, "undone") if what.status == NOT_FOUND and request.method == "GET" else None
+    if gone is not None and gone.undone_at is not None:
+        return go(urls.telling(urls.list_of(request.url.path), undone=gone.edit_id))
     return page(request, "error.html", what, status=what.status)

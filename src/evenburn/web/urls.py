@@ -28,6 +28,13 @@ def with_query(address: str, **values: str | int | None) -> str:
     return f"{address}?{urlencode(given)}" if given else address
 
 
+def list_of(address: str) -> str:
+    """Return where that is listed which an address led to; the day's batch where nothing lists it."""
+    lists = {"pieces": pieces, "woods": woods, "cards": woods, "batches": batches, "shelf": shelf, "logbook": logbook}
+    first, _, rest = address.strip("/").partition("/")
+    return lists[first]() if rest and first in lists else today()
+
+
 def telling(address: str, **values: int) -> str:
     """Return an address with a number in its query, before its fragment, beside what stands there."""
     front, mark, fragment = address.partition("#")

@@ -12,7 +12,7 @@ from evenburn.core.errors import ChangedMeanwhile, InvalidInput, NotFound
 from evenburn.services.book.change_wood import NewWood, change_wood, new_wood, remove_wood, take_curve
 from evenburn.services.book.inputs import inputs_sha256, sources_of
 from evenburn.services.book.take_in import TakenIn
-from evenburn.services.book.undo import undo_edit
+from evenburn.services.book.undo import edit_line, undo_edit
 from evenburn.services.book.woods_of import list_woods, wood_of
 from service.book.conftest import LATER, NOW
 
@@ -164,3 +164,31 @@ def test_only_curves_of_the_wood_itself_can_be_taken(book: Book) -> None:
     pear = new_wood(book, NewWood(called="Pear", begins="like", of="cherry"), now=NOW)
     with pytest.raises(InvalidInput, match="no starting value"):
         take_curve(book, str(pear.key), None, version=1, now=NOW)
+
+
+def test_who_confirms_stands_in_the_log_and_another_material_or_lot_is_confirmed_anew(book: Book) -> None:
+    wish = NewWood(called="Tooling leather", begins="like", of="beech", confirmed_by="R. Moorhen, by the maker’s sheet")
+    made = new_wood(book, wish, now=NOW)
+    assert edit_line(book, int(made.edit_id)).what == (
+        "Tooling leather put in; R. Moorhen, by the maker’s sheet confirms that it may be burnt"
+    )
+    with pytest.raises(InvalidInput) as caught:  # not of another delivery
+        new_wood(book, NewWood(called="Tooling leather, lot 2", begins="lot", of=str(made.key)), now=LATER)
+    assert list(caught.value.fields) == ["confirmed_by"]
+    changed = change_wood(book, str(made.key), {"confirmed_by": "J. Coot"}, version=1, now=LATER)
+    assert (
+        edit_line(book, int(changed.edit_id)).what == "Tooling leather changed; J. Coot confirms that it may be burnt"
+    )
+
+
+def test_what_was_confirmed_of_bare_oak_was_not_confirmed_of_lacquer(book: Book) -> None:
+    key = str(new_wood(book, NewWood(called="Oak", begins="same", of="oak", confirmed_by="R. Moorhen"), now=NOW).key)
+
+    with pytest.raises(InvalidInput) as caught:
+        change_wood(book, key, {"surface": "lacquered"}, version=1, now=LATER)
+    assert list(caught.value.fields) == ["confirmed_by"]
+
+    change_wood(
+        book, key, {"surface": "lacquered", "confirmed_by": "R. Moorhen"}, version=1, now="2026-07-01T08:00:00Z"
+    )
+    assert wood_of(book, key).confirmed_on == "2026-07-01"

@@ -54,6 +54,18 @@ def test_it_says_what_it_is_and_nothing_of_the_bench(planned: Book, which: int) 
     assert INTERNAL.search(text) is None
 
 
+def test_what_it_says_needs_no_drawing(planned: Book, monkeypatch: pytest.MonkeyPatch) -> None:
+    def drawn(*_: object, **__: object) -> None:
+        raise AssertionError("the page has to answer before anything is drawn")
+
+    monkeypatch.setattr("evenburn.services.book.customer_proof.prepared", drawn)
+    told = customer_proof(planned, 2, date="2026-06-09")
+
+    assert dict(told.facts)["size"].replace("\u00a0", " ") == "50 × 30 × 5 mm"  # as drawn, though it lies turned by 90°
+    with pytest.raises(NotFound, match="none of this piece"):
+        customer_proof(planned, 2, date="2026-06-09", slug="nobody")
+
+
 def test_the_picture_is_the_printed_sheet(planned: Book) -> None:
     told = customer_proof(planned, 1, date="2026-06-09", inch=True)
     assert ("size", "2.36 × 1.57 × 0.47 in") in [(a, b.replace("\u00a0", " ")) for a, b in told.facts]

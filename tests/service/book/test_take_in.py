@@ -25,7 +25,8 @@ DATE = "2026-06-09"
 
 def _planned(folder: Path, to: Path) -> list[dict[str, Any]]:
     plan_batch(folder, to=to, date=DATE)
-    pieces: list[dict[str, Any]] = json.loads((to / "plan.json").read_text())["pieces"]
+    text = (to / "plan.json").read_text().replace("art/Crew & Cox.svg", "crew-cox.svg")  # its plain name in the book
+    pieces: list[dict[str, Any]] = json.loads(text)["pieces"]
     return pieces
 
 
@@ -33,8 +34,6 @@ def test_what_was_taken_in_is_planned_as_it_was(book: Book, taken: TakenIn, batc
     out = lay_out_batch(book, taken.batch_id, to=tmp_path / "laid")
     before, after = _planned(batch_folder, tmp_path / "a"), _planned(out.folder, tmp_path / "b")
     for piece_before, piece_after in zip(before, after, strict=True):
-        for one in (*piece_before["marks"], *piece_after["marks"]):
-            del one["artwork"]  # the drawing goes by a plain name now
         assert piece_before == piece_after
     assert (tmp_path / "laid" / "crew-cox.svg").read_text() == (batch_folder / "art" / "Crew & Cox.svg").read_text()
     assert out.slugs == ("plaque", "tag")

@@ -99,7 +99,7 @@ def test_burns_stand_in_the_history_with_what_came_of_them(book: Book) -> None:
     with book.writing() as connection:
         key = connection.execute(sa.select(piece.c.id).where(piece.c.slug == "plaque")).scalar_one()
         values = {"piece_id": key, "mark_id": "front", "wood_id": "club-maple", "recipe": {}, "changed_at": NOW}
-        told = {"predicted": {"tone_L": 38.4}, "outcome": {"got": {"tone_L": 41.2}}}
+        told = {"predicted": {"tone_L": 38.4}, "outcome": {"compared": {"got": {"tone_L": 41.2}}}}
         connection.execute(sa.insert(burn).values(**values, **told, burnt_at="2026-06-08T10:00:00+00:00"))
         connection.execute(
             sa.insert(burn).values(**values, predicted={}, outcome=None, grade=4, burnt_at="2026-06-07T10:00:00+00:00")

@@ -98,7 +98,7 @@ CAUTIONS: tuple[Caution, ...] = (
     Caution(
         key="eyes",
         topic="eyes",
-        tick="Lid shut, or {wavelength} eye protection on everyone here",
+        tick="Lid shut, or eye protection for {wavelength} on everyone here",
         text="The beam is invisible and of class 4: it blinds and burns directly, off a shiny thing, and from a plain surface "
         "close by. Keep the lid shut and its switch working; with the lid open everyone in the room wears eye protection "
         "marked for {wavelength}.",

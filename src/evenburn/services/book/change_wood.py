@@ -28,8 +28,9 @@ from evenburn.services.book.wood_history import made_from
 from evenburn.services.book.wood_rows import LEARNT, base_of, curve_of, material_of, row_with_curve, wood_of_row
 
 SURFACES = ("bare", "sanded", "oiled", "lacquered", "masked")
-CALLED_LONGEST = 120
+CALLED_LONGEST, WHAT_LONGEST = 120, 240
 KEYS = ("called", "name", "surface", "cut_J_per_mm3", "confirmed_by")
+CONFIRMED = ("confirmed_by", "confirmed_on")
 TAKEN = frozenset({"new"})  # an address of ours
 Begins = Literal["same", "like", "lot"]
 
@@ -79,13 +80,20 @@ def new_wood(book: Book, wish: NewWood, *, now: str) -> Saved:
         taken = set(connection.execute(sa.select(wood.c.id)).scalars()) | TAKEN | _strange_ids(table.name)
         wood_id = new_id(called, taken, otherwise="wood")
         values = {"name": called, "document": document, "curve_id": None}
-        made = change(connection, [Change(table=wood, key=wood_id, values=values)], what=f"{called} put in", now=now)
+        what = f"{called} put in{_confirming(document)}"
+        made = change(connection, [Change(table=wood, key=wood_id, values=values)], what=what[:WHAT_LONGEST], now=now)
         if began is not None:
             insert = sa.insert(curve).values(wood_id=wood_id, made_at=now, document=began, source=[])
             key = connection.execute(insert).inserted_primary_key
             assert key is not None  # noqa: S101  # one row was inserted
             connection.execute(sa.update(wood).where(wood.c.id == wood_id).values(curve_id=int(key[0])))
-    return Saved(edit_id=made.edit_id, what=f"{called} put in", key=wood_id, version=1)
+    return Saved(edit_id=made.edit_id, what=what, key=wood_id, version=1)
+
+
+def _confirming(document: Mapping[str, Any]) -> str:
+    """Return in words who answers for a doubtful material; empty where nobody does."""
+    by = document.get("confirmed_by")
+    return f"; {by} confirms that it may be burnt" if by else ""
 
 
 def _strange_ids(name: str) -> set[str]:
@@ -102,7 +110,7 @@ def _beginning(
         extra |= {"confirmed_by": wish.confirmed_by, "confirmed_on": day}
     if wish.begins == "lot":
         row, own = row_with_curve(connection, wish.of)
-        document = {**row["document"], **extra}
+        document = {k: v for k, v in row["document"].items() if k not in CONFIRMED} | extra  # a lot is confirmed anew
         if wish.surface is not None:
             document["surface"] = wish.surface
         if own is None:
@@ -154,7 +162,11 @@ def change_wood(book: Book, wood_id: str, changes: Mapping[str, Any], *, version
         row, own = row_with_curve(connection, wood_id)
         called = " ".join(str(changes.get("called", row["name"])).split())
         document = {**row["document"], **{k: v for k, v in changes.items() if k != "called"}}
-        if document.get("confirmed_by") != row["document"].get("confirmed_by"):
+        other = _material(row["name"], row["document"]) != _material(called, document)
+        if other and "confirmed_by" not in changes:
+            document["confirmed_by"] = None  # it was confirmed of another material
+        anew = other or document.get("confirmed_by") != row["document"].get("confirmed_by")
+        if anew:
             document["confirmed_on"] = None if document.get("confirmed_by") is None else now[:10]
         document = {k: v for k, v in document.items() if v is not None}
         try:
@@ -171,8 +183,17 @@ def change_wood(book: Book, wood_id: str, changes: Mapping[str, Any], *, version
             raise InvalidInput(fields)
         wood_of_row(wood_id, document, own)
         what = f"{row['name']} changed" if called == row["name"] else f"{row['name']} is now called {called}"
+        if anew:
+            what += _confirming(document) or (
+                "; nobody confirms it any more" if row["document"].get("confirmed_by") else ""
+            )
         values = {"name": called, "document": document}
-        made = change(connection, [Change(table=wood, key=wood_id, values=values, version=version)], what=what, now=now)
+        made = change(
+            connection,
+            [Change(table=wood, key=wood_id, values=values, version=version)],
+            what=what[:WHAT_LONGEST],
+            now=now,
+        )
     return Saved(edit_id=made.edit_id, what=what, key=wood_id, version=version + 1)
 
 
@@ -250,6 +271,10 @@ def _checked(document: Mapping[str, Any]) -> WoodTable:
         return checked(WoodTable, dict(document), name="wood")
     except InvalidInput as error:
         raise InvalidInput(error.fields) from error
+
+
+def _material(called: str, document: Mapping[str, Any]) -> Material | None:
+    return material_of(called, *(str(document.get(key) or "") for key in ("name", "surface")))
 
 
 def _wrong_material(called: str, table: WoodTable, wood_id: str = "") -> dict[str, str]:

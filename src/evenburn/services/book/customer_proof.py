@@ -9,12 +9,15 @@ from typing import Any
 from evenburn.adapters.storage.book.opening import Book
 from evenburn.adapters.storage.book.rows import row_of
 from evenburn.adapters.storage.book.tables import batch, piece
+from evenburn.core.errors import NotFound
 from evenburn.core.nouns.wood import Wood
 from evenburn.core.proof.scene import draw_window
 from evenburn.core.units import to_inch
-from evenburn.services.book.plan_piece import plan_of
+from evenburn.services.book.plan_piece import INDEX, plan_of
 from evenburn.services.book.proof_of import board_window, look_of
 from evenburn.services.book.proof_tiles import WHITE, prepared
+from evenburn.services.book.today import size_mm
+from evenburn.services.book.wood_rows import row_with_curve, wood_of_row
 
 NB, TIMES = "\u00a0", "\u00a0×\u00a0"
 PICTURE_px = (1800, 1600)
@@ -40,7 +43,7 @@ class CustomerProof:
 
 
 def customer_proof(book: Book, piece_id: int, *, date: str, slug: str = "", inch: bool = False) -> CustomerProof:
-    """Return what the sheet for the customer says.
+    """Return what the sheet for the customer says; nothing is drawn for it.
 
     Parameters
     ----------
@@ -52,29 +55,33 @@ def customer_proof(book: Book, piece_id: int, *, date: str, slug: str = "", inch
     NotFound
         If the piece is not in the book or has no proof yet.
     """
-    sha256, ready = prepared(book, piece_id, slug=slug)
+    planned = plan_of(book, piece_id)
+    if planned is None or not (planned.folder / INDEX).is_file():
+        raise NotFound(f"piece {piece_id} has no proof yet", hint="Plan it; the proof comes with the plan.")
     with book.reading() as connection:
         row = row_of(connection, piece, piece_id)
         whose = row_of(connection, batch, row["batch_id"])["document"]
-    planned = plan_of(book, piece_id)
-    pieces = planned.document()["pieces"] if planned is not None else []
-    mine: Mapping[str, Any] = next((one for one in pieces if one["id"] == ready.slug), {})
-    wood = ready.scene.wood
+        about, own = row_with_curve(connection, row["wood_id"])
+    wood = wood_of_row(row["wood_id"], about["document"], own)
+    pieces = planned.document()["pieces"]
+    mine: Mapping[str, Any] | None = next((one for one in pieces if slug in {"", one["id"]}), None)
+    if mine is None:
+        raise NotFound(f"“{slug[:64]}” is none of this piece's names")
     return CustomerProof(
         piece_id=piece_id,
-        plan=sha256,
-        slug=ready.slug,
+        plan=planned.inputs_sha256,
+        slug=mine["id"],
         slugs=tuple((one["id"], one["name"]) for one in pieces),
-        name=mine.get("name", row["name"]),
+        name=mine["name"],
         says=str(whose.get("subtitle") or whose["name"]),
         facts=(
-            ("size", _size_text(ready.scene.size_mm, row["document"]["blank"], inch=inch)),
+            ("size", _size_text(row["document"]["blank"], mine, inch=inch)),
             ("material", _wood_text(wood)),
             *_words(row["document"]),
         ),
         sentences=(LETTERS, WOOD if wood.grain else OTHER),
         date=date,
-        fresh=planned is not None and planned.fresh,
+        fresh=planned.fresh,
     )
 
 
@@ -106,10 +113,24 @@ def customer_sheet_png(book: Book, told: CustomerProof) -> bytes:
     return sheet_png(customer_sheet_pdf(book, told))
 
 
-def _size_text(box_mm: tuple[float, float], blank: Mapping[str, Any], *, inch: bool) -> str:
-    sides = (*box_mm, float(blank["thickness_mm"]))
+def _size_text(blank: Mapping[str, Any], planned: Mapping[str, Any], *, inch: bool) -> str:
+    """Return box and thickness; of an outline that lies askew on the bed only the thickness, for its box is not told."""
+    box = _box_mm(blank, planned)
+    thick_mm = float(blank["thickness_mm"])
+    sides = (*box, thick_mm) if box is not None else (thick_mm,)
     shown = [f"{to_inch(v):.2f}".rstrip("0").rstrip(".") if inch else f"{v:.1f}".removesuffix(".0") for v in sides]
-    return TIMES.join(shown) + NB + ("in" if inch else "mm")
+    return TIMES.join(shown) + NB + ("in" if inch else "mm") + ("" if box is not None else " thick")
+
+
+def _box_mm(blank: Mapping[str, Any], planned: Mapping[str, Any]) -> tuple[float, float] | None:
+    wide, high, _ = size_mm(blank)
+    if wide is not None and high is not None:
+        return wide, high
+    x0, y0, x1, y1 = planned["outline_box_bed_mm"]
+    turns = float(planned["turn_deg"]) / 90.0
+    if not turns.is_integer():
+        return None
+    return (y1 - y0, x1 - x0) if int(turns) % 2 else (x1 - x0, y1 - y0)
 
 
 def _wood_text(wood: Wood) -> str:

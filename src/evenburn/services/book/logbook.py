@@ -13,7 +13,7 @@ from __future__ import annotations
 import csv
 import io
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Literal
 
 import sqlalchemy as sa
@@ -23,6 +23,7 @@ from evenburn.adapters.storage.book.rows import Change, change, row_of
 from evenburn.adapters.storage.book.tables import burn, piece, wood
 from evenburn.core.errors import InvalidInput, NotFound
 from evenburn.services.book.saved import Saved
+from evenburn.services.book.wood_rows import lightening
 
 PER_PAGE = 40
 GRADES = (1, 2, 3, 4, 5)
@@ -42,6 +43,7 @@ class LogLine:
     recipe, predicted : of its mark, as plan.json has them.
     got_L, off_L, verdict : from its photographs, where they could be held against the plan.
     photographs : their numbers.
+    lightens : whether its wood turns lighter where it is burnt, as slate does; told of the lines of a page.
     grade : 1 (spoiled) to 5 (as good as it gets); None where nobody gave one.
     """
 
@@ -64,6 +66,7 @@ class LogLine:
     photographs: tuple[int, ...]
     grade: int | None
     note: str
+    lightens: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -104,7 +107,8 @@ def search_log(book: Book, *, text: str = "", wood_id: str | None = None, grade:
             ).scalars()
         )
         rows = {row["id"]: row for row in connection.execute(_SELECT.where(burn.c.id.in_(ids))).mappings()}
-        lines = tuple(_line(rows[id_]) for id_ in ids)
+        lighter = lightening(connection, {row["wood_id"] for row in rows.values()})
+        lines = tuple(replace(_line(rows[id_]), lightens=rows[id_]["wood_id"] in lighter) for id_ in ids)
         known = connection.execute(
             sa.select(wood.c.id, wood.c.name)
             .where(sa.exists().where(burn.c.wood_id == wood.c.id))
@@ -118,9 +122,10 @@ def burn_of(book: Book, burn_id: int) -> LogLine:
     """Return a burn; NotFound if there is none of that number."""
     with book.reading() as connection:
         row = connection.execute(_SELECT.where(burn.c.id == burn_id, burn.c.removed_at.is_(None))).mappings().first()
-    if row is None:
-        raise NotFound(f"burn {burn_id} is not in the logbook")
-    return _line(row)
+        if row is None:
+            raise NotFound(f"burn {burn_id} is not in the logbook")
+        lighter = lightening(connection, {row["wood_id"]})
+    return replace(_line(row), lightens=row["wood_id"] in lighter)
 
 
 def grade_burn(book: Book, burn_id: int, *, grade: int | None, note: str, version: int, now: str) -> Saved:

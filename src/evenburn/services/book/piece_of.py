@@ -56,7 +56,7 @@ class BlankOnShelf:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CurveTold:
-    """What a wood's curve rests on: kind and detail of its provenance, its char limit, and its blotches.
+    """What a wood's curve rests on: kind and detail of its provenance, its char limit, its blotches, and whether it lightens.
 
     Attributes
     ----------
@@ -68,6 +68,7 @@ class CurveTold:
     detail: str
     char_limit_J_per_mm2: float | None
     evenness_L: float | None
+    lightens: bool
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -261,10 +262,12 @@ def _curve(document: Mapping[str, Any] | None, like: Wood | None) -> CurveTold:
             detail=told.get("detail", ""),
             char_limit_J_per_mm2=10.0 ** document["x_char"],
             evenness_L=document["evenness_L"],
+            lightens=document["parameters"]["full_L"] > document["parameters"]["bare_L"],
         )
     return CurveTold(
         kind="starting value",
         detail="" if like is None else like.curve.provenance.detail,
         char_limit_J_per_mm2=None if like is None else float(10.0**like.curve.x_char),
         evenness_L=None if like is None else like.curve.evenness_L,
+        lightens=like is not None and like.curve.full_L > like.curve.bare_L,
     )

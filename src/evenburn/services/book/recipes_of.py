@@ -61,7 +61,7 @@ class MarkRecipe:
     letters, mark_ids : of the marks, as a, b, c.
     followed : whether outlines are followed rather than scanned.
     kinds : amount → kind of its provenance, and in words where from.
-    power_percent : of the machine's greatest power. [%]
+    power_percent : on the machine's own scale, as its program and its run sheet have it. [%]
     air_psi : None where the air is as low as it goes.
     held : what the person holds, as keys of `hold`.
     release : changes that hold nothing any more; empty where nothing is held.
@@ -133,7 +133,7 @@ def _recipe(
         reproduction=first["reproduction"],
         reproduction_why=first["reproduction_why"],
         kinds=_kinds(plan, first, hold=hold, own=own),
-        power_percent=100.0 * recipe["power_W"] / plan["machine"]["power_max_W"],
+        power_percent=100.0 * recipe["power_fraction"],
         power_max_W=plan["machine"]["power_max_W"],
         air_psi=None if recipe["air_kPa"] is None else psi(recipe["air_kPa"]),
         held=tuple(hold),

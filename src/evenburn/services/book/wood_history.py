@@ -112,7 +112,9 @@ def _burnt(row: Mapping[str, Any]) -> HistoryLine:
 
 
 def _got_L(outcome: Mapping[str, Any] | None) -> float | None:
-    got = (outcome or {}).get("got")
+    """Return the tone that its photographs told, as `look_at_burn` keeps it; None where none was held against the plan."""
+    compared = (outcome or {}).get("compared")
+    got = compared.get("got") if isinstance(compared, Mapping) else None
     tone = got.get("tone_L") if isinstance(got, Mapping) else None
     return float(tone) if isinstance(tone, int | float) else None
 

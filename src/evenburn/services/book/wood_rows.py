@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from functools import lru_cache
 from typing import Any
 
@@ -21,6 +21,7 @@ from evenburn.adapters.formats.wood_toml import (
 )
 from evenburn.adapters.storage.book.rows import row_of
 from evenburn.adapters.storage.book.tables import curve, wood
+from evenburn.core.errors import EvenburnError
 from evenburn.core.nouns.check import Check
 from evenburn.core.nouns.wood import CharacteristicCurve, Wood
 from evenburn.core.planning.materials import Material, find_material, spoken_of
@@ -115,6 +116,24 @@ def row_with_curve(connection: sa.Connection, wood_id: str) -> tuple[dict[str, A
         return row, None
     document = connection.execute(sa.select(curve.c.document).where(curve.c.id == row["curve_id"])).scalar_one_or_none()
     return row, document
+
+
+def lightening(connection: sa.Connection, wood_ids: Collection[str]) -> frozenset[str]:
+    """Return which of some woods turn lighter where they are burnt, as slate does; one that does not hold does not."""
+    rows = connection.execute(
+        sa.select(wood.c.id, wood.c.document, curve.c.document)
+        .select_from(wood.outerjoin(curve, wood.c.curve_id == curve.c.id))
+        .where(wood.c.id.in_(wood_ids))
+    )
+    found = set()
+    for wood_id, document, own in rows:
+        try:
+            known = wood_of_row(wood_id, document, own).curve
+        except EvenburnError:
+            continue
+        if known.full_L > known.bare_L:
+            found.add(str(wood_id))
+    return frozenset(found)
 
 
 def material_of(*names: str) -> Material | None:

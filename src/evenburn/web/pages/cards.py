@@ -9,6 +9,7 @@ from fastapi import APIRouter, Request
 from fastapi.responses import Response
 
 from evenburn.core.errors import InvalidInput, NotFound
+from evenburn.core.nouns.cautions import Caution, cautions_for
 from evenburn.services.book.fit_wood import curve_of_readings
 from evenburn.services.book.learn_wood import (
     MOST_PHOTOGRAPHS,
@@ -33,9 +34,9 @@ from evenburn.services.book.wood_makes import CardChoices, choices_for_card
 from evenburn.web import urls
 from evenburn.web.desk import AtDesk, Desk
 from evenburn.web.forms import Form, Sent, gathering
-from evenburn.web.guard import ARTWORK_POLICY
 from evenburn.web.pages.wood import files_named, none_wrong, numbered
 from evenburn.web.render import YEAR_s, go, page
+from evenburn.web.serving_files import kept_file
 from evenburn.web.work import Progress
 
 router = APIRouter()
@@ -46,6 +47,7 @@ FORMS = (
     ("card", "card, 60 patches on 90 × 60 mm: a whole lot"),
     ("strip", "strip, 6 patches on 60 × 15 mm: one board"),
 )
+CAUTIONS = cautions_for(decision="card")
 PRIVATE = {"cache-control": f"private, max-age={YEAR_s}, immutable"}
 
 
@@ -57,6 +59,7 @@ class NewCardPage:
     values: Mapping[str, str]
     forms: tuple[tuple[str, str], ...] = FORMS
     papers: tuple[tuple[str, str], ...] = PAPERS
+    cautions: tuple[Caution, ...] = CAUTIONS
     fields: tuple[str, ...] = ("machine", "form", "page", "at_x", "at_y", "focus_offset_mm")
     errors: Mapping[str, str] = field(default_factory=dict)
     hint: str = ""
@@ -78,6 +81,7 @@ class CardPage:
     refused: CardReading | None
     unread: tuple[CardPhotograph, ...]
     curve: CurvePage | None
+    cautions: tuple[Caution, ...] = CAUTIONS
     most: int = MOST_PHOTOGRAPHS
     values: Mapping[str, str] = field(default_factory=dict)
     errors: Mapping[str, str] = field(default_factory=dict)
@@ -268,18 +272,14 @@ def take_file(card_id: int, name: str, desk: AtDesk) -> Response:
     """Return a file of a card, to be saved."""
     data, media = card_file(desk.book, card_id, name)
     stem, _, ending = name.rpartition(".")
-    headers = {
-        "content-disposition": f'attachment; filename="{stem}-{card_id}.{ending}"',
-        "content-security-policy": ARTWORK_POLICY,
-    }
-    return Response(data, media_type=media, headers=headers)
+    return kept_file(data, name=f"{stem}-{card_id}.{ending}", media_type=media)
 
 
 @router.get("/cards/{card_id}/photographs/{photograph_id}")
 def show_photograph(card_id: int, photograph_id: int, desk: AtDesk) -> Response:
     """Return a photograph of a card."""
     data, media = photograph_data(desk.book, card_id, photograph_id)
-    return Response(data, media_type=media, headers={**PRIVATE, "content-security-policy": ARTWORK_POLICY})
+    return kept_file(data, name=f"photograph-{photograph_id}", media_type=media, save=False, headers=PRIVATE)
 
 
 @router.get("/cards/{card_id}/readings/{reading_id}/{part}.jpg")

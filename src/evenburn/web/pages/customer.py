@@ -8,6 +8,7 @@ from urllib.parse import quote
 from fastapi import APIRouter, Request
 from fastapi.responses import Response
 
+from evenburn.core.nouns.cautions import Caution, cautions_for
 from evenburn.services.book.customer_proof import (
     CustomerProof,
     customer_proof,
@@ -27,6 +28,7 @@ class CustomerPage:
     """The sheet, looked at."""
 
     told: CustomerProof
+    cautions: tuple[Caution, ...] = cautions_for(decision="hand over")
 
 
 @router.get("/pieces/{piece_id:int}/customer")

@@ -14,9 +14,11 @@ from evenburn.core.units import lines_per_inch, psi
 from evenburn.services.book.do_again import Target, do_it_again, make_alike, targets_of
 from evenburn.services.book.logbook import Graded, LogLine, LogPage, burn_of, grade_burn, log_csv, search_log
 from evenburn.services.book.look_at_burn import Mat, Picture, look_at_burn, mats_of, photographs_of_burn
+from evenburn.services.book.piece_of import piece_of
 from evenburn.web import urls
 from evenburn.web.desk import AtDesk
 from evenburn.web.forms import Form, Sent
+from evenburn.web.planning import plan_beside
 from evenburn.web.render import changed, go, page
 from evenburn.web.work import Progress
 
@@ -174,8 +176,9 @@ def again(request: Request, burn_id: int, desk: AtDesk, sent: Form) -> Response:
 
 @router.post("/logbook/{burn_id}/alike")
 def alike(burn_id: int, desk: AtDesk, sent: Form) -> Response:  # noqa: ARG001  # the form's token is looked at
-    """Add a piece like that one, and lead to it."""
+    """Add a piece like that one, plan it, and lead to it."""
     saved = make_alike(desk.book, burn_id, now=desk.now())
+    plan_beside(desk, int(saved.key), name=piece_of(desk.book, int(saved.key)).name)
     return changed(urls.piece(int(saved.key)), saved)
 
 

@@ -41,6 +41,7 @@ from evenburn.web.forms import Form, Sent, gathering
 from evenburn.web.machine_drawing import VernierDrawing, vernier_drawing
 from evenburn.web.machine_words import shown
 from evenburn.web.render import changed, go, page
+from evenburn.web.serving_files import kept_file
 from evenburn.web.work import Progress
 
 router = APIRouter()
@@ -235,9 +236,7 @@ def take(card_id: int, desk: AtDesk, sent: Form) -> Response:
 def give(card_id: int, name: str, desk: AtDesk) -> Response:
     """Give a file of a card; pictures are shown, the rest is saved."""
     data, media_type = file_of_card(desk.book, card_id, name)
-    safe = "".join(c for c in name if c.isalnum() or c in "-_.")
-    headers = {} if media_type == "image/png" else {"content-disposition": f'attachment; filename="{safe}"'}
-    return Response(data, media_type=media_type, headers=headers)
+    return kept_file(data, name=name, media_type=media_type, save=False)
 
 
 @router.get("/machine-cards/{card_id}/card-{number}.zip")
@@ -331,7 +330,7 @@ def _shown(
         card=card,
         machine=machine,
         cautions=cautions_for(decision="card", wavelength_um=(lens or machine.lenses[0]).wavelength_um),
-        while_timing=cautions_for(decision="stopwatch"),
+        while_timing=tuple(one for one in cautions_for(decision="stopwatch") if "card" not in one.at),
         lens_number=0 if lens is None else lens.number,
         focus_stand_off_mm=focus_stand_off_mm(desk.book, card_id),
         corner_mm=tuple(card.document["card"]["origin_bed_mm"]),

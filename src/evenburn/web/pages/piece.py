@@ -11,6 +11,7 @@ from fastapi import APIRouter, Request
 from fastapi.responses import Response
 
 from evenburn.core.errors import EvenburnError, InvalidInput
+from evenburn.core.nouns.cautions import Caution, cautions_for
 from evenburn.services.book.faces_of import FaceLine, faces
 from evenburn.services.book.finishing import Afterwards, afterwards
 from evenburn.services.book.piece_of import PieceSheet, piece_of
@@ -101,6 +102,18 @@ class Trouble:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Minded:
+    """What to mind on the sheet, each place its own; `told` are keys of what the first one, `plan`, says in full."""
+
+    plan: tuple[Caution, ...] = ()
+    burn: tuple[Caution, ...] = ()
+    trace: tuple[Caution, ...] = ()
+    finish: tuple[Caution, ...] = ()
+    cuts: bool = False
+    told: frozenset[str] = frozenset()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class SheetPage:
     """The sheet."""
 
@@ -116,6 +129,7 @@ class SheetPage:
     names: tuple[NameShown, ...]
     recipes: tuple[MarkRecipe, ...]
     checks: tuple[CheckShown, ...]
+    minded: Minded
     files: tuple[PieceFile, ...]
     set_up: tuple[SetUpRow, ...]
     total_time_s: float | None
@@ -187,6 +201,7 @@ def sheet_page(request: Request, desk: Desk, piece_id: int, trouble: Trouble | N
     looked = Sent(values=told.kept if told.form == "place" else dict(request.query_params))
     drawn, fault = _drawn(desk, sheet, looked)
     plan = sheet.plan
+    files = () if plan is None or sheet.planned is None else files_of(sheet.planned, plan)
     cells = _cells(sheet)
     under_way = job_of(desk, piece_id)
     context = SheetPage(
@@ -202,7 +217,8 @@ def sheet_page(request: Request, desk: Desk, piece_id: int, trouble: Trouble | N
         names=() if plan is None else _names(plan),
         recipes=() if plan is None else recipes_of(plan, sheet.document),
         checks=() if plan is None else _checks(plan),
-        files=() if plan is None or sheet.planned is None else files_of(sheet.planned, plan),
+        minded=Minded() if plan is None else _minded(plan, files),
+        files=files,
         set_up=() if plan is None else set_up_of(plan),
         total_time_s=None if plan is None else plan["total_time_s"],
         afterwards=afterwards(sheet.finishing, ticks={s.name: s.done_at for s in sheet.strip if s.done_at}),
@@ -215,6 +231,23 @@ def sheet_page(request: Request, desk: Desk, piece_id: int, trouble: Trouble | N
         form=piece_form,
     )
     return page(request, "piece.html", context, tab="pieces", status=told.status)
+
+
+def _minded(plan: Mapping[str, Any], files: tuple[PieceFile, ...]) -> Minded:
+    lens = plan["lens"]
+    cuts = any(mark["treatment"] == "cut" for one in plan["pieces"] for mark in one["marks"])
+    first = cautions_for(decision="plan")
+    if cuts:
+        known = {one.key for one in first}
+        first += tuple(one for one in cautions_for(decision="cut") if one.key not in known)
+    return Minded(
+        plan=first,
+        burn=cautions_for(decision="burn", wavelength_um=lens["wavelength_um"], lens=lens["name"]),
+        trace=cautions_for(decision="trace") if any(one.kind == "dry trace" for one in files) else (),
+        finish=cautions_for(decision="finish"),
+        cuts=cuts,
+        told=frozenset(one.key for one in first),
+    )
 
 
 def _board(sheet: PieceSheet) -> str:

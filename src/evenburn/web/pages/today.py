@@ -11,6 +11,7 @@ from fastapi import APIRouter, Request
 from fastapi.responses import Response
 
 from evenburn.core.errors import InvalidInput
+from evenburn.core.nouns.cautions import Caution, Decision, cautions_for
 from evenburn.services.book.begin import plan_batch_pieces
 from evenburn.services.book.board_picture import board_picture
 from evenburn.services.book.mark_step import BlankChoice, StepSheet, mark_step, step_of
@@ -27,6 +28,13 @@ from evenburn.web.render import YEAR_s, changed, go, page
 from evenburn.web.work import Job, Progress
 
 router = APIRouter()
+_DECIDES: dict[str, Decision] = {  # what is decided where a step is ticked
+    "burnt": "burn",
+    "washed": "finish",
+    "dry": "finish",
+    "sealed": "finish",
+    "handed over": "hand over",
+}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -73,6 +81,7 @@ class StepPage:
 
     step: StepSheet
     blanks: tuple[BlankChoice, ...]
+    cautions: tuple[Caution, ...]
     back: str
     errors: dict[str, str]
 
@@ -216,6 +225,7 @@ def _step(
     context = StepPage(
         step=sheet,
         blanks=sheet.blanks,
+        cautions=cautions_for(decision=_DECIDES[sheet.name]) if sheet.name in _DECIDES else (),
         back=urls.own(back, otherwise=urls.batch(sheet.batch_id)),
         errors=errors or {},
     )

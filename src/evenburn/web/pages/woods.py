@@ -10,6 +10,7 @@ from fastapi import APIRouter, Request
 from fastapi.responses import Response
 
 from evenburn.core.errors import InvalidInput, NotFound
+from evenburn.core.nouns.cautions import Caution, cautions_for
 from evenburn.services.book.change_wood import SURFACES, NewWood, change_wood, new_wood
 from evenburn.services.book.woods_of import WoodList, begins_with, list_woods, told_of_wood
 from evenburn.web import urls
@@ -20,7 +21,8 @@ from evenburn.web.render import changed, page
 
 router = APIRouter()
 SURFACE_CHOICES = tuple((s, s) for s in SURFACES)
-FIELDS = ("called", "of", "name", "surface", "cut_J_per_mm3", "confirmed_by")
+CAUTIONS = cautions_for(decision="wood")
+FIELDS = ("called", "of", "name", "surface", "cut_J_per_mm3", "confirmed_by", "confirmed")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -38,6 +40,7 @@ class NewWoodPage:
     values: Mapping[str, str]
     of_choices: tuple[tuple[str, tuple[tuple[str, str], ...]], ...]
     materials: tuple[tuple[str, str, str], ...]
+    cautions: tuple[Caution, ...] = CAUTIONS
     surfaces: tuple[tuple[str, str], ...] = SURFACE_CHOICES
     fields: tuple[str, ...] = FIELDS
     errors: Mapping[str, str] = field(default_factory=dict)
@@ -52,6 +55,7 @@ class ChangeWoodPage:
     title: str
     values: Mapping[str, str]
     version: int
+    cautions: tuple[Caution, ...] = CAUTIONS
     surfaces: tuple[tuple[str, str], ...] = SURFACE_CHOICES
     fields: tuple[str, ...] = FIELDS
     errors: Mapping[str, str] = field(default_factory=dict)
@@ -87,6 +91,7 @@ def put_in(request: Request, desk: AtDesk, sent: Form) -> Response:
     if kind not in ("ship", "lot") or not of:
         wrong["of"] = "choose what it begins with"
     cut = _cut(sent, wrong)
+    confirmed_by = _confirmed_by(sent, wrong)
     try:
         none_wrong(wrong)
         wish = NewWood(
@@ -95,7 +100,7 @@ def put_in(request: Request, desk: AtDesk, sent: Form) -> Response:
             of=of,
             surface=sent.text("surface") or None,
             cut_J_per_mm3=cut,
-            confirmed_by=sent.text("confirmed_by") or None,
+            confirmed_by=confirmed_by,
         )
         saved = new_wood(desk.book, wish, now=desk.now())
     except InvalidInput as error:
@@ -128,7 +133,7 @@ def keep_change(request: Request, wood_id: str, desk: AtDesk, sent: Form) -> Res
         "name": sent.text("name").lower(),
         "surface": sent.text("surface"),
         "cut_J_per_mm3": _cut(sent, wrong),
-        "confirmed_by": sent.text("confirmed_by") or None,
+        "confirmed_by": _confirmed_by(sent, wrong),
     }
     try:
         none_wrong(wrong)
@@ -145,6 +150,16 @@ def keep_change(request: Request, wood_id: str, desk: AtDesk, sent: Form) -> Res
         )
         return page(request, "wood_change.html", context, tab="woods", status=422)
     return changed(urls.wood(wood_id), saved)
+
+
+def _confirmed_by(sent: Sent, wrong: dict[str, str]) -> str | None:
+    """Return who answers for a doubtful material: a name and a tick, or neither."""
+    name, ticked = sent.text("confirmed_by"), bool(sent.text("confirmed"))
+    if name and not ticked:
+        wrong["confirmed"] = "tick this, or leave the name out"
+    elif ticked and not name:
+        wrong["confirmed_by"] = "is empty; write who made sure of it"
+    return name or None
 
 
 def _cut(sent: Sent, wrong: dict[str, str]) -> float | None:

@@ -14,38 +14,51 @@ from evenburn.web.render import go, page
 from evenburn.web.work import Job
 
 router = APIRouter()
+FILES = ((".pdf", "run sheet"), (".zip", "programs"))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class WorkPage:
-    """A piece of work as it stands."""
+    """A piece of work as it stands; `hands_over` says what file it ends in, "" where it ends in a page."""
 
     job: Job
+    hands_over: str
 
 
 @router.get("/work/{job_id}")
 def show(request: Request, job_id: int, desk: AtDesk) -> Response:
-    """Show how far it is; when it is done, lead on to what came of it."""
+    """Show how far it is; when it is done, lead on to what came of it, or hand the file over that did."""
     job = desk.work.job(job_id)
-    if job.state == "done":
+    if job.state == "done" and not _file(job):
         return go(job.goes_to)
     status = job.failed.status if job.failed is not None else 200
-    return page(request, "work.html", WorkPage(job=job), status=status)
+    return page(request, "work.html", WorkPage(job=job, hands_over=_file(job)), status=status)
+
+
+def _file(job: Job) -> str:
+    """Return what is handed over; a browser that was led straight to a file would leave the page as it stood before."""
+    return next((name for end, name in FILES if job.goes_to.endswith(end)), "")
 
 
 @router.get("/work/{job_id}/part")
 def part(request: Request, job_id: int, desk: AtDesk) -> Response:
     """Return the part of the page that changes; when nothing more will, have the browser load the page anew."""
     job = desk.work.job(job_id)
-    headers = {"HX-Redirect": job.goes_to if job.state == "done" else urls.work(job_id)} if job.over() else None
-    return page(request, "work_part.html", WorkPage(job=job), headers=headers)
+    leads_on = job.state == "done" and not _file(job)
+    headers = {"HX-Redirect": job.goes_to if leads_on else urls.work(job_id)} if job.over() else None
+    return page(request, "work_part.html", WorkPage(job=job, hands_over=_file(job)), headers=headers)
 
 
 @router.get("/work/{job_id}/line")
 def line(request: Request, job_id: int, desk: AtDesk) -> Response:
     """Return the one line that other pages show; when nothing more will change, have the browser load that page anew."""
     job = desk.work.job(job_id)
-    return page(request, "work_line.html", WorkPage(job=job), headers={"HX-Refresh": "true"} if job.over() else None)
+    return page(
+        request,
+        "work_line.html",
+        WorkPage(job=job, hands_over=_file(job)),
+        headers={"HX-Refresh": "true"} if job.over() else None,
+    )
 
 
 @router.post("/work/{job_id}/stop")

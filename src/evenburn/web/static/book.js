@@ -16,3 +16,6 @@ document.addEventListener("submit", (event) => {
 window.addEventListener("pageshow", () => {
   for (const form of document.forms) delete form.dataset.sent;
 });
+
+// a file that was waited for is handed over once; who comes back to the page is not sent on again
+if (performance.getEntriesByType("navigation")[0]?.type === "navigate") document.querySelector("[data-hand-over]")?.click();

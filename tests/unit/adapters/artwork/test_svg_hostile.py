@@ -200,12 +200,12 @@ def _tenth_of_the_work(monkeypatch: pytest.MonkeyPatch) -> None:
 @pytest.mark.parametrize("what", REFUSED)
 def test_what_cannot_be_drawn_is_refused_clearly_and_soon(what: str) -> None:
     data, words = REFUSED[what]
-    began_s = time.monotonic()
+    began_s = time.process_time()  # of this process: the machine may be busy
 
     with pytest.raises(UnreadableFile, match=words) as told:
         parse_svg(data, name="art.svg").ink(width_px=1000, height_px=500)
 
-    assert time.monotonic() - began_s < SLOWEST_s
+    assert time.process_time() - began_s < SLOWEST_s
     assert str(told.value).startswith("art.svg")
     assert "\n" not in str(told.value)
 
@@ -213,22 +213,22 @@ def test_what_cannot_be_drawn_is_refused_clearly_and_soon(what: str) -> None:
 @pytest.mark.parametrize("what", DRAWN)
 def test_what_is_odd_but_sound_is_drawn_right(what: str) -> None:
     data, share = DRAWN[what]
-    began_s = time.monotonic()
+    began_s = time.process_time()  # of this process: the machine may be busy
 
     ink = parse_svg(data, name="art.svg").ink(width_px=1000, height_px=500)
 
-    assert time.monotonic() - began_s < SLOWEST_s
+    assert time.process_time() - began_s < SLOWEST_s
     assert float(ink.mean(dtype=np.float64)) == pytest.approx(share, abs=NEAR)
 
 
 def test_the_slowest_is_still_stopped_in_time_at_the_full_allowance(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.undo()
-    began_s = time.monotonic()
+    began_s = time.process_time()  # of this process: the machine may be busy
 
     with pytest.raises(UnreadableFile, match=r"too complex|too large"):
         parse_svg(REFUSED["markers that double"][0], name="art.svg").ink(width_px=1000, height_px=500)
 
-    assert time.monotonic() - began_s < SLOWEST_s
+    assert time.process_time() - began_s < SLOWEST_s
 
 
 @pytest.mark.parametrize("what", DRAWN)

@@ -89,7 +89,7 @@ def test_nothing_is_printed_outside_the_page(sheet: Path) -> None:
         "Never leave it burning alone",
         "Extinguisher in reach",
         "Extraction runs; the outlet is clear",
-        "Lid shut, or 10.6 µm eye protection on everyone here",
+        "Lid shut, or eye protection for 10.6 µm on everyone here",
         "Lens and window clean, lens 2 inch, 50.8 mm",
         "No PVC, no chlorine in film or coating",
         "Local rules and the machine’s maker have the last word",
