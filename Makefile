@@ -68,7 +68,7 @@ bench: $(READY)
 	@$(PY) bench/run.py
 
 soak: $(READY)
-	@$(PY) -m pytest tests/property tests/hostile tests/service/test_motion_card.py -q --hypothesis-profile=soak
+	@$(PY) -m pytest tests/property tests/hostile tests/faults tests/service/test_motion_card.py -q --hypothesis-profile=soak
 
 audit: $(READY)
 	@$(PY) tools/audit.py $(ADVISORIES)

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import hashlib
+from functools import cache
+from pathlib import Path
 from urllib.parse import parse_qsl, quote, urlencode
 
-from evenburn import __version__
+STATIC = Path(__file__).parent / "static"
 
 
 def today() -> str:
@@ -12,9 +15,11 @@ def today() -> str:
     return "/"
 
 
+@cache
 def static(name: str) -> str:
-    """Return the address of a shipped file; it wears the version, so that browsers may keep it for good."""
-    return f"/static/{name}?v={quote(__version__)}"
+    """Return the address of a shipped file; it wears a sum of what is in it, so that browsers may keep it for good."""
+    data = (STATIC / name).read_bytes()
+    return f"/static/{name}?v={hashlib.sha256(data).hexdigest()[:16]}"
 
 
 def look() -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from evenburn.core.nouns.plan import BatchPlan, MarkPlan, PiecePlan
-from evenburn.core.planning.focus import FOCUSING_s
+from evenburn.core.nouns.recipe import FOCUSING_s
 
 SET_UP_S = FOCUSING_s  # bring the blank in, set the gauge block, move the bed
 

@@ -7,6 +7,8 @@ from typing import Literal
 
 from evenburn.core.nouns.mark import Axis, Direction
 
+FOCUSING_s = 240.0  # to set the stand-off once: starting value, from memory
+
 Way = Literal["scan", "line", "cut"]
 
 

@@ -10,13 +10,13 @@ from itertools import islice, product
 import numpy as np
 from numpy.typing import NDArray
 
+from evenburn.core.nouns.recipe import FOCUSING_s
 from evenburn.core.planning.batch import least_changes
 from evenburn.core.planning.recipe import CONSTRAINTS, Found, offsets_mm, search
 from evenburn.core.planning.wish import Wish
 
 FloatArray = NDArray[np.float64]
 
-FOCUSING_s = 240.0  # to set the stand-off once: starting value, from memory
 MOST_TRIED = 4096  # assignments of several marks a piece that are all tried
 MOST_NODES = 20_000  # of the search over sets of offsets; what it has found by then is kept
 NOT_BURNT = {"run-up", "power"}  # a mark that gives these way is stopped by its checks and waits for no focus

@@ -20,8 +20,8 @@ from evenburn.core.errors import EvenburnError, StorageError
 from evenburn.services.progress import Progress, no_progress
 
 AT_ONCE = 2
-IDLE_s = 120.0  # so long a process waits for more to do before it ends
-LARGEST_MB = 700.0  # a process that grew larger ends after its work; the next one begins small
+IDLE_s = 60.0  # so long a process waits for more to do before it ends
+LARGEST_MB = 1000.0  # a process that grew larger ends after its work; the next one begins small
 END_s = 3.0  # for a process to end by itself when the program is closed
 _PICKLED_ERRORS = (EvenburnError, MemoryError)
 
@@ -102,8 +102,9 @@ class Aside:
                 return
             if hand.ready():
                 self._idle.append(hand)
-            else:
-                self._all.remove(hand)
+                return
+            self._all.remove(hand)
+        hand.end()
 
 
 class _Gone(Exception):  # nothing went wrong

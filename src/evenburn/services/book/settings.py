@@ -13,6 +13,7 @@ from evenburn.adapters.storage.book.opening import Book
 from evenburn.adapters.storage.book.rows import row_of
 from evenburn.adapters.storage.book.tables import batch, setting
 from evenburn.core.errors import InvalidInput, NotFound
+from evenburn.core.nouns.recipe import FOCUSING_s
 from evenburn.core.units import S_PER_MIN
 
 Units = Literal["mm", "inch"]
@@ -39,7 +40,7 @@ class Settings:
     units: Units = "mm"
     starts_at: str = "09:00"
     theme: Theme = "system"
-    change_over_s: float = 120.0
+    change_over_s: float = FOCUSING_s
     batch_id: str | None = None
 
     @property
