@@ -13,8 +13,9 @@ from numpy.typing import NDArray
 from evenburn.core.art.detail import Widths
 from evenburn.core.art.ink import InkProfile
 from evenburn.core.nouns.mark import Hold
+from evenburn.core.nouns.recipe import FOCUSING_s
 from evenburn.core.planning.batch import changes
-from evenburn.core.planning.focus import FocusAsk, FOCUSING_s, agree_foci, assign_offsets
+from evenburn.core.planning.focus import FocusAsk, agree_foci, assign_offsets
 from evenburn.core.planning.recipe import CONSTRAINTS, Found, offsets_mm, search
 from evenburn.core.planning.wish import Wish
 from unit.core.planning.wishes import AXES, WISH, wish
