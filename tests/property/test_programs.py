@@ -10,7 +10,7 @@ import math
 from itertools import groupby
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 
 from evenburn.adapters.formats.ngc_reader import read_program
 from evenburn.adapters.formats.ngc_writer import Head, program_lines
@@ -21,6 +21,9 @@ from evenburn.services.verify_program import limits_of
 from property.by_hand import Burnt, run_up_mm, unseen_L, watts
 from property.jobs import Job, jobs
 from service.second_reader import Stroke, interpret, time_s
+
+# each is planned, written and read back by two readers; tests/property/test_programs_proven.py takes others
+EXAMPLES = settings().max_examples if settings().max_examples > 1000 else 20
 
 SAME_TIME = 0.005  # what the contract allows between plan and file
 SHORT_s, SAME_s = 4.0, 0.02  # … of very short ones a fiftieth of a second: coordinates are written to 1 µm
@@ -143,6 +146,7 @@ def check_mark(job: Job, work: MarkWork, planned: PieceWork) -> None:
         check_limits(job, work, planned)
 
 
+@settings(max_examples=EXAMPLES)
 @given(job=jobs())
 def test_whatever_may_be_burnt_burns_as_planned_and_keeps_every_limit(job: Job) -> None:
     planned = job.work()

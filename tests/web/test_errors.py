@@ -75,9 +75,10 @@ def test_a_book_that_cannot_be_written_is_said_to_be_intact() -> None:
 
 
 def test_what_nobody_foresaw_is_told_without_a_traceback_and_logged(
-    browser: Browser, caplog: pytest.LogCaptureFixture
+    browser: Browser, caplog: pytest.LogCaptureFixture, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     raising(browser, RuntimeError("secret inside"))
+    monkeypatch.setattr(logging.getLogger("evenburn.web"), "disabled", False)  # import-linter switches loggers off
     with caplog.at_level(logging.ERROR, logger="evenburn.web"):
         page = browser.get("/raise")
     assert page.status_code == 500
