@@ -6,8 +6,6 @@ import math
 from dataclasses import dataclass
 from pathlib import Path
 
-from shapely import MultiPolygon, Polygon
-
 from evenburn.adapters.artwork.outline import outline_from_svg
 from evenburn.adapters.artwork.setting import PlacedText
 from evenburn.adapters.artwork.svg import open_svg
@@ -16,7 +14,6 @@ from evenburn.adapters.formats.machine_toml import read_machine
 from evenburn.adapters.formats.wood_toml import read_wood
 from evenburn.core.art.picture import Artwork
 from evenburn.core.errors import EvenburnError, InvalidInput, NotFound, UnreadableFile
-from evenburn.core.layout.place import ellipse_outline, rectangle_outline, rounded_outline
 from evenburn.core.nouns.blank import Blank
 from evenburn.core.nouns.check import Check
 from evenburn.core.nouns.confirmation import Confirmation
@@ -24,6 +21,7 @@ from evenburn.core.nouns.machine import Lens, Machine
 from evenburn.core.nouns.mark import Bridges, Mark, Piece, Preparation
 from evenburn.core.nouns.wood import Wood
 from evenburn.core.planning.mark_plan import MOST_PIXELS
+from evenburn.services.blank_of_table import Outline, blank_of_table
 from evenburn.services.load_artwork import face_path, file_artwork, inside, text_artwork
 from evenburn.services.load_names import NamedPiece, named_pieces
 
@@ -216,8 +214,12 @@ def _wood(folder: Path, wood_id: str, where: str, wrong: dict[str, str]) -> tupl
 
 
 def _blank(folder: Path, table: BlankTable, where: str, wrong: dict[str, str]) -> Blank | None:
+    def drawn(name: str) -> Outline:
+        path = inside(folder, name, field=f"{where}.outline")
+        return outline_from_svg(open_svg(path, name=name), size_mm=table.size_mm, name=name)
+
     try:
-        outline = _outline(folder, table, where)
+        return blank_of_table(table, drawn=drawn)
     except InvalidInput as error:
         for field, text in error.fields.items():
             wrong[f"{where}.{field}" if not field.startswith(where) else field] = text
@@ -225,31 +227,6 @@ def _blank(folder: Path, table: BlankTable, where: str, wrong: dict[str, str]) -
     except EvenburnError as error:
         _gather(wrong, f"{where}.outline", error)
         return None
-    x0, y0, x1, y1 = outline.bounds
-    return Blank(
-        shape=table.shape,
-        size_mm=(x1 - x0, y1 - y0) if table.size_mm is None else table.size_mm,
-        thickness_mm=table.thickness_mm,
-        unevenness_mm=table.unevenness_mm,
-        outline=outline,
-        margin_mm=table.margin_mm,
-    )
-
-
-def _outline(folder: Path, table: BlankTable, where: str) -> Polygon | MultiPolygon:
-    if table.shape == "outline" and table.outline is not None:
-        path = inside(folder, table.outline, field=f"{where}.outline")
-        return outline_from_svg(open_svg(path, name=table.outline), size_mm=table.size_mm, name=table.outline)
-    size = table.size_mm
-    if table.shape == "circle" and table.diameter_mm is not None:
-        size = (table.diameter_mm, table.diameter_mm)
-    if size is None:
-        raise InvalidInput({"size_mm": "is missing"})
-    if table.shape == "rectangle":
-        return rectangle_outline(size)
-    if table.shape == "rounded":
-        return rounded_outline(size, radius_mm=table.radius_mm or 0.0)
-    return ellipse_outline(size)
 
 
 def _artwork(folder: Path, mark: MarkTable, where: str, wrong: dict[str, str]) -> Artwork | None:

@@ -8,13 +8,13 @@ from __future__ import annotations
 
 from typing import Any
 
+from evenburn.adapters.formats.wood_toml import OWN_CUT_SD_SHARE
 from evenburn.core.nouns.machine import Lens, Machine
 from evenburn.core.nouns.plan import BatchPlan, MarkPlan, PiecePlan
 from evenburn.core.nouns.provenance import Provenance, ProvenanceKind
 from evenburn.core.nouns.recipe import Concession
 
 Origin = dict[str, str]
-OWN_CUT_SD_SHARE = 0.1  # what wood files are read with that hold a cutting energy of their own
 BATCH = "batch.toml"
 EYE = "computed from [mannos1974] and [mokrzycki2011]: what an eye makes out at the reading distance"
 SPOT_GROWTH = "no source: a spot so much wider counts as out of focus"

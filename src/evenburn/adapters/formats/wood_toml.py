@@ -41,6 +41,8 @@ def _day(value: object) -> object:
 Day = Annotated[str, BeforeValidator(_day), Field(pattern=r"^\d{4}-\d\d-\d\d$")]
 Surface = Literal["bare", "sanded", "oiled", "lacquered", "masked"]
 
+OWN_CUT_SD_SHARE = 0.1  # standard deviation of an energy that a person measured: common practice, no source
+
 
 class WoodTable(StrictModel):
     """woods/NAME.toml."""
@@ -242,8 +244,7 @@ def read_wood(folder: Path, wood_id: str) -> tuple[Wood, WoodTable | None]:
         return shipped_wood(wood_id), None
     name = f"woods/{wood_id}.toml"
     table = checked(WoodTable, read_toml(path, name=name), name=name)
-    slug = "-".join(table.name.lower().split())
-    base_id = wood_id if wood_id in shipped_ids() else slug
+    curve = None
     if table.curve is not None:
         beside = path.parent / table.curve
         curve_path = (
@@ -252,27 +253,49 @@ def read_wood(folder: Path, wood_id: str) -> tuple[Wood, WoodTable | None]:
         if not curve_path.resolve().is_relative_to(folder.resolve()):
             raise UnreadableFile(name, f'curve = "{table.curve}" lies outside the batch folder')
         curve = read_curve(curve_path, name=table.curve)
-        base = shipped_wood(base_id if base_id in shipped_ids() else _likeness(curve))
+    return wood_from_table(wood_id, table, own_curve=curve), table
+
+
+def wood_from_table(wood_id: str, table: WoodTable, *, own_curve: CharacteristicCurve | None) -> Wood:
+    """Return a wood: its own name, surface and curve over the starting value of its id or name.
+
+    Parameters
+    ----------
+    own_curve : None where it has none, and takes that of the wood that ships.
+
+    Raises
+    ------
+    NotFound
+        If it has no curve and none ships.
+    """
+    base_id = shipped_as(wood_id, table.name)
+    if own_curve is None:
+        base = shipped_wood(base_id or _slug(table.name))
     else:
-        base = shipped_wood(base_id)
-        curve = base.curve
-    return (
-        Wood(
-            id=wood_id,
-            name=table.name,
-            surface=table.surface,
-            curve=curve,
-            bare_ab=base.bare_ab,
-            full_ab=base.full_ab,
-            grain=base.grain,
-            burns_unevenly=base.burns_unevenly,
-            finishing=base.finishing,
-            cautions=base.cautions,
-            cut_J_per_mm3=base.cut_J_per_mm3 if table.cut_J_per_mm3 is None else table.cut_J_per_mm3,
-            cut_sd_share=base.cut_sd_share if table.cut_J_per_mm3 is None else 0.1,
-        ),
-        table,
+        base = shipped_wood(base_id or _likeness(own_curve))
+    return Wood(
+        id=wood_id,
+        name=table.name,
+        surface=table.surface,
+        curve=base.curve if own_curve is None else own_curve,
+        bare_ab=base.bare_ab,
+        full_ab=base.full_ab,
+        grain=base.grain,
+        burns_unevenly=base.burns_unevenly,
+        finishing=base.finishing,
+        cautions=base.cautions,
+        cut_J_per_mm3=base.cut_J_per_mm3 if table.cut_J_per_mm3 is None else table.cut_J_per_mm3,
+        cut_sd_share=base.cut_sd_share if table.cut_J_per_mm3 is None else OWN_CUT_SD_SHARE,
     )
+
+
+def shipped_as(wood_id: str, name: str) -> str | None:
+    """Return the id of the wood that ships under this id or name, None where none does."""
+    return next((i for i in (wood_id, _slug(name)) if i in shipped_ids()), None)
+
+
+def _slug(name: str) -> str:
+    return "-".join(name.lower().split())
 
 
 def _likeness(curve: CharacteristicCurve) -> str:

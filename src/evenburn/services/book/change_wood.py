@@ -14,7 +14,7 @@ import sqlalchemy as sa
 
 from evenburn.adapters.formats.curve_json import curve_document
 from evenburn.adapters.formats.strict import checked
-from evenburn.adapters.formats.wood_toml import WoodTable, shipped_ids, shipped_wood
+from evenburn.adapters.formats.wood_toml import WoodTable, shipped_as, shipped_ids, shipped_wood
 from evenburn.adapters.storage.book.opening import Book
 from evenburn.adapters.storage.book.rows import Change, change, row_of
 from evenburn.adapters.storage.book.tables import blank, curve, piece, wood
@@ -25,7 +25,7 @@ from evenburn.services.book.names import new_id
 from evenburn.services.book.saved import Saved
 from evenburn.services.book.wood_cards import cards_in
 from evenburn.services.book.wood_history import made_from
-from evenburn.services.book.wood_rows import LEARNT, base_of, curve_of, material_of, row_with_curve, wood_of_row
+from evenburn.services.book.wood_rows import LEARNT, curve_of, material_of, row_with_curve, wood_of_row
 
 SURFACES = ("bare", "sanded", "oiled", "lacquered", "masked")
 CALLED_LONGEST, WHAT_LONGEST = 120, 240
@@ -98,7 +98,7 @@ def _confirming(document: Mapping[str, Any]) -> str:
 
 def _strange_ids(name: str) -> set[str]:
     """Return the ids that would make the wood another one: those of woods that ship, but its own."""
-    return set(shipped_ids()) - {base_of("", name) or ""}
+    return set(shipped_ids()) - {shipped_as("", name) or ""}
 
 
 def _beginning(
@@ -175,7 +175,7 @@ def change_wood(book: Book, wood_id: str, changes: Mapping[str, Any], *, version
             raise InvalidInput({**error.fields, **_wrong_name(called)}) from error
         fields = _wrong_name(called)
         fields |= _wrong_material(called, table, wood_id)
-        if own is None and base_of("", table.name) is None:
+        if own is None and shipped_as("", table.name) is None:
             fields["name"] = f'"{table.name}" does not ship, and no curve of it was measured yet'
         elif material_of(called) is not None and material_of(table.name, table.surface, wood_id) is None:
             fields.setdefault("called", "names another material than the wood was put in as; put that in anew")
@@ -238,7 +238,7 @@ def take_curve(book: Book, wood_id: str, curve_id: int | None, *, version: int, 
         if row["curve_id"] == curve_id:
             raise InvalidInput({"curve": f"{row['name']} works with it already"})
         if curve_id is None:
-            if base_of(wood_id, row["document"]["name"]) is None:
+            if shipped_as(wood_id, row["document"]["name"]) is None:
                 raise InvalidInput({"curve": f"no starting value ships for {row['name']}"})
             what = f"{row['name']} works with its starting value"
         else:

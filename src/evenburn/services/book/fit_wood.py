@@ -12,7 +12,7 @@ import sqlalchemy as sa
 from evenburn.adapters.formats.curve_json import curve_document
 from evenburn.adapters.formats.json_file import json_text
 from evenburn.adapters.formats.reading_json import read_reading
-from evenburn.adapters.formats.wood_toml import shipped_ids, shipped_wood
+from evenburn.adapters.formats.wood_toml import shipped_as, shipped_ids, shipped_wood
 from evenburn.adapters.storage.book.opening import Book
 from evenburn.adapters.storage.book.rows import row_of
 from evenburn.adapters.storage.book.tables import card, curve, reading, wood
@@ -20,7 +20,7 @@ from evenburn.core.errors import InvalidInput, NotFound
 from evenburn.core.nouns.card import Reading
 from evenburn.core.nouns.provenance import Provenance
 from evenburn.services.book.wood_cards import KINDS
-from evenburn.services.book.wood_rows import LEARNT, base_of, curve_of, like_of, row_with_curve
+from evenburn.services.book.wood_rows import LEARNT, curve_of, like_of, row_with_curve
 from evenburn.services.progress import Progress, no_progress
 
 if TYPE_CHECKING:
@@ -136,7 +136,7 @@ def _belief(
     ]
     if lots:
         return belief_of_lots([one for _, one in lots]), f"; beside {', '.join(called for called, _ in lots)}"
-    base = base_of(str(row["id"]), about["name"])
+    base = shipped_as(str(row["id"]), about["name"])
     if base is not None:
         return belief_of_wood(shipped_wood(base).curve), ""
     first = connection.execute(

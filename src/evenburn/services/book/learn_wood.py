@@ -19,6 +19,7 @@ import sqlalchemy as sa
 
 from evenburn.adapters.formats.card_json import card_document
 from evenburn.adapters.formats.json_file import json_text
+from evenburn.adapters.formats.wood_toml import shipped_as
 from evenburn.adapters.photographs.opening import open_photograph
 from evenburn.adapters.storage.book.keeping import keep, load
 from evenburn.adapters.storage.book.opening import Book
@@ -30,7 +31,7 @@ from evenburn.services.book.aside import Run, here, plainly
 from evenburn.services.book.lay_out import toml_text
 from evenburn.services.book.names import file_name
 from evenburn.services.book.wood_cards import INDEX, MAT, MEDIA, OWN, PICTURE, PROGRAM, card_in, card_row
-from evenburn.services.book.wood_rows import base_of, curve_of, like_of, row_with_curve
+from evenburn.services.book.wood_rows import curve_of, like_of, row_with_curve
 from evenburn.services.progress import Progress, no_progress
 
 if TYPE_CHECKING:
@@ -104,7 +105,7 @@ def add_card(book: Book, wood_id: str, wish: BookCardWish, *, now: str, progress
         row, curve_doc = row_with_curve(connection, wood_id)
         machine_document = row_of(connection, machine, wish.machine_id)["document"]
     like = None
-    if base_of(wood_id, row["document"]["name"]) is None and curve_doc is not None:
+    if shipped_as(wood_id, row["document"]["name"]) is None and curve_doc is not None:
         like = like_of(curve_of(curve_doc))  # not measured yet, and only like a wood that ships
     named = {} if curve_doc is None or like is not None else {"curve": f"{wood_id}.curve.json"}
     with TemporaryDirectory(prefix="evenburn-card-") as name:

@@ -22,7 +22,7 @@ from evenburn.core.motion.timing import accel_mm_per_s2
 from evenburn.core.nouns.machine import Machine
 from evenburn.core.nouns.provenance import ProvenanceKind
 from evenburn.core.optics.beam import beam_of_lens, beam_radius_mm, depth_of_focus_mm
-from evenburn.core.planning.power import delivered_power_W, power_window_W
+from evenburn.core.planning.power import power_window_W
 from evenburn.services.book.lay_out import toml_text
 from evenburn.services.book.machine_cards import MachineCard, Told, cards_of, newest
 from evenburn.services.book.machine_figures import BY_KEY, FIGURES, LENS_BY_KEY, LENS_FIGURES, FigureForm
@@ -202,11 +202,6 @@ def machine_file(book: Book, machine_id: str) -> str:
     """Return the machine.toml of a machine, as the command line reads it."""
     with book.reading() as connection:
         return toml_text(row_of(connection, machine, machine_id)["document"])
-
-
-def power_at_W(made: Machine, fractions: Sequence[float]) -> tuple[float, ...]:
-    """Return the power on the work at fractions of the scale. [W]"""
-    return tuple(delivered_power_W(made, power_fraction=np.asarray(fractions)).tolist())
 
 
 def _of_today(connection: sa.Connection, machines: Sequence[MachineLine]) -> str | None:

@@ -21,18 +21,16 @@ from evenburn.adapters.storage.book.rows import row_of
 from evenburn.adapters.storage.book.tables import piece
 from evenburn.core.errors import InvalidInput
 from evenburn.core.layout.place import (
-    ellipse_outline,
     mark_on_bed,
     on_bed,
     outline_on_bed,
-    rectangle_outline,
     room_mm,
-    rounded_outline,
 )
 from evenburn.core.motion.raster import room_needed_mm
 from evenburn.core.nouns.blank import Blank
 from evenburn.core.nouns.machine import Machine
 from evenburn.core.nouns.mark import Axis, Piece
+from evenburn.services.blank_of_table import Outline, blank_of_table
 from evenburn.services.book.inputs import Sources, sources_of
 from evenburn.services.book.plan_piece import PiecePlanned, plan_of
 
@@ -216,38 +214,18 @@ def least_speed(machine: Machine) -> float:
 def blank_of(book: Book, table: Mapping[str, Any], *, sources: Sources) -> Blank:
     """Return a piece's blank; InvalidInput where it does not hold, UnreadableFile where its outline cannot be read."""
     kept = checked(BlankTable, dict(table), name="blank")
-    outline = _outline(book, kept, sources=sources)
-    x0, y0, x1, y1 = outline.bounds
-    return Blank(
-        shape=kept.shape,
-        size_mm=(x1 - x0, y1 - y0) if kept.size_mm is None else kept.size_mm,
-        thickness_mm=kept.thickness_mm,
-        unevenness_mm=kept.unevenness_mm,
-        outline=outline,
-        margin_mm=kept.margin_mm,
-    )
 
-
-def _outline(book: Book, table: BlankTable, *, sources: Sources) -> Polygon | MultiPolygon:
-    if table.shape == "outline" and table.outline is not None:
-        sha256 = sources.files.get(table.outline)
+    def drawn(name: str) -> Outline:
+        sha256 = sources.files.get(name)
         if sha256 is None:
-            raise InvalidInput({"blank.outline": f"is “{table.outline}”, which is not in the book"})
-        return _drawn_outline(path_of(book, sha256), table.outline, table.size_mm)
-    size = table.size_mm
-    if table.shape == "circle" and table.diameter_mm is not None:
-        size = (table.diameter_mm, table.diameter_mm)
-    if size is None:
-        raise InvalidInput({"blank.size_mm": "is missing"})
-    if table.shape == "rectangle":
-        return rectangle_outline(size)
-    if table.shape == "rounded":
-        return rounded_outline(size, radius_mm=table.radius_mm or 0.0)
-    return ellipse_outline(size)
+            raise InvalidInput({"blank.outline": f"is “{name}”, which is not in the book"})
+        return _drawn_outline(path_of(book, sha256), name, kept.size_mm)
+
+    return blank_of_table(kept, drawn=drawn)
 
 
 @lru_cache(maxsize=256)
-def _drawn_outline(path: Path, name: str, size_mm: tuple[float, float] | None) -> Polygon | MultiPolygon:
+def _drawn_outline(path: Path, name: str, size_mm: tuple[float, float] | None) -> Outline:
     """Return the outline in a file of the book, which goes by what is in it and so never changes."""
     return outline_from_svg(open_svg(path, name=name), size_mm=size_mm, name=name)
 

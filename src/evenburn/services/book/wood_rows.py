@@ -18,6 +18,7 @@ from evenburn.adapters.formats.wood_toml import (
     materials,
     shipped_ids,
     shipped_wood,
+    wood_from_table,
 )
 from evenburn.adapters.storage.book.rows import row_of
 from evenburn.adapters.storage.book.tables import curve, wood
@@ -55,44 +56,9 @@ def wood_of_key(key: WoodKey) -> Wood:
     """Return the wood of a key; raises as `wood_of_row`."""
     wood_id, document, curve_document = key
     table = checked(WoodTable, json.loads(document), name=f"wood {wood_id}")
-    base_id = base_of(wood_id, table.name)
-    if curve_document is None:
-        base = shipped_wood(base_id or plain_name(table.name))
-        own = base.curve
-    else:
-        own = curve_of(json.loads(curve_document))
-        base = shipped_wood(base_id or nearest_shipped(own))
-    return Wood(
-        id=wood_id,
-        name=table.name,
-        surface=table.surface,
-        curve=own,
-        bare_ab=base.bare_ab,
-        full_ab=base.full_ab,
-        grain=base.grain,
-        burns_unevenly=base.burns_unevenly,
-        finishing=base.finishing,
-        cautions=base.cautions,
-        cut_J_per_mm3=base.cut_J_per_mm3 if table.cut_J_per_mm3 is None else table.cut_J_per_mm3,
-        cut_sd_share=base.cut_sd_share if table.cut_J_per_mm3 is None else 0.1,
+    return wood_from_table(
+        wood_id, table, own_curve=None if curve_document is None else curve_of(json.loads(curve_document))
     )
-
-
-def plain_name(name: str) -> str:
-    """Return a wood's name as ids are written."""
-    return "-".join(name.lower().split())
-
-
-def base_of(wood_id: str, name: str) -> str | None:
-    """Return the id of the wood that ships under this id or name, None where none does."""
-    return next((i for i in (wood_id, plain_name(name)) if i in shipped_ids()), None)
-
-
-def nearest_shipped(own: CharacteristicCurve) -> str:
-    """Return the wood that ships whose bare tone is nearest, for the colours of one that does not ship."""
-    if own.full_L > own.bare_L:
-        return "slate"
-    return min((i for i in shipped_ids() if i != "slate"), key=lambda i: abs(shipped_wood(i).curve.bare_L - own.bare_L))
 
 
 def like_of(own: CharacteristicCurve) -> str | None:

@@ -10,7 +10,7 @@ from typing import Any
 
 import sqlalchemy as sa
 
-from evenburn.adapters.formats.wood_toml import materials, shipped_ids, shipped_wood
+from evenburn.adapters.formats.wood_toml import materials, shipped_as, shipped_ids, shipped_wood
 from evenburn.adapters.pictures.wood_swatches import evenness_jpeg, shades_jpeg, tone_colours
 from evenburn.adapters.storage.book.opening import Book
 from evenburn.adapters.storage.book.tables import blank, card, curve, piece, wood
@@ -34,7 +34,6 @@ from evenburn.services.book.wood_history import HistoryLine, PieceLine, history_
 from evenburn.services.book.wood_rows import (
     LEARNT,
     WoodKey,
-    base_of,
     cautions_of,
     key_of_row,
     row_with_curve,
@@ -392,7 +391,7 @@ def _curve_lines(
         )
         for id_, at, document, source in made
     ]
-    if base_of(wood_id, row["document"]["name"]) is not None:
+    if shipped_as(wood_id, row["document"]["name"]) is not None:
         lines.append(
             CurveLine(
                 curve_id=None,

@@ -13,8 +13,6 @@ from evenburn.adapters.storage.book.opening import Book, told
 from evenburn.adapters.storage.book.tables import file
 from evenburn.core.errors import NotFound, StorageError
 
-CHUNK_bytes = 1 << 20
-
 
 def path_of(book: Book, sha256: str) -> Path:
     """Return where a file of the book lies, whether it does or not."""
