@@ -3,8 +3,9 @@
 PYTHON ?= python3
 PY = .venv/bin/python
 READY = .venv/ok
+MINUTES ?= 20
 
-.PHONY: help demo test browser lint check docs bench soak audit
+.PHONY: help demo test browser lint check docs bench soak campaign audit
 
 help:
 	@echo "make demo     build .venv, plan the sample batch into out/demo and say what is there"
@@ -14,7 +15,8 @@ help:
 	@echo "make check    lint and test: what has to pass before a commit"
 	@echo "make docs     write docs/reference anew from the program itself"
 	@echo "make bench    measure time and memory of the slow jobs"
-	@echo "make soak     the property tests, long and at random"
+	@echo "make soak     search for faults at random, 20 minutes (or MINUTES=600)"
+	@echo "make campaign every case of every long test, and the virtual bench in full; hours"
 	@echo "make audit    look for known faults of the locked packages (ADVISORIES=file.json: off line)"
 	@echo ""
 	@echo "Another Python: make demo PYTHON=python3.12"
@@ -68,7 +70,10 @@ bench: $(READY)
 	@$(PY) bench/run.py
 
 soak: $(READY)
-	@$(PY) -m pytest tests/property tests/hostile tests/faults tests/service/test_motion_card.py -q --hypothesis-profile=soak
+	@$(PY) tools/soak.py --minutes $(MINUTES)
+
+campaign: $(READY)
+	@$(PY) -m pytest tests/property tests/hostile tests/faults tests/service/test_motion_card.py -q -n auto --hypothesis-profile=campaign
 
 audit: $(READY)
 	@$(PY) tools/audit.py $(ADVISORIES)

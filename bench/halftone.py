@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
-from evenburn.core.tone.diffusion import KERNELS, diffuse, diffuse_like_pillow
+from evenburn.core.tone.diffusion import KERNELS, diffuse
 from evenburn.core.tone.halftone import HALFTONES, screened
 
 ROWS, COLUMNS = 4000, 6000
@@ -34,7 +34,7 @@ class Halftoned:
     most_of_pillow: float | None
 
 
-def _photo_like() -> NDArray[np.float32]:
+def photo_like() -> NDArray[np.float32]:
     """Return coverage of 24 megapixels: soft shapes and grain."""
     y, x = np.ogrid[0:ROWS, 0:COLUMNS]
     light = 0.5 + 0.3 * np.sin(x / 500.0, dtype=np.float32) * np.cos(y / 300.0, dtype=np.float32)
@@ -44,19 +44,17 @@ def _photo_like() -> NDArray[np.float32]:
 
 def measure_halftones() -> tuple[Halftoned, ...]:
     """Return what every halftone took, Pillow's own first; compiled beforehand, masks made beforehand."""
-    coverage = _photo_like()
+    coverage = photo_like()
     grey = np.round(255.0 * (1.0 - coverage)).astype(np.uint8)
     picture = Image.fromarray(grey)
     jobs: dict[str, tuple[Callable[[], object], float | None]] = {
         PILLOW: (lambda: picture.convert("1"), None),
-        "floyd-steinberg, as Pillow rounds": (lambda: diffuse_like_pillow(grey), DIFFUSION_MOST),
     }
     for kernel in KERNELS:
         jobs[kernel] = (lambda k=kernel: diffuse(coverage, kernel=k), DIFFUSION_MOST)  # type: ignore[misc]
     for name in HALFTONES:
         if name not in KERNELS:
             jobs[name] = (lambda n=name: screened(coverage, name=n, cell_px=CELL_px), MASK_MOST)  # type: ignore[misc]
-    diffuse_like_pillow(grey[:8])
     for name in HALFTONES:
         screened(coverage[:8], name=name, cell_px=CELL_px)
     best = dict.fromkeys(jobs, float("inf"))

@@ -1,7 +1,9 @@
-"""Weigh the slow jobs: wall time and peak memory of each in a process of its own; `make bench` runs it.
+"""All figures in one table: our own, a peer's on the same work in the same run, their ratio, the least possible, what was asked.
 
-Prints one table and saves it, with the kind of machine, under `bench/runs/`. Figures, no tests: nothing fails here for
-being slow. This process stays small on purpose, for a child's peak memory never reads lower than its parent's.
+`make bench` runs it. Jobs are weighed in processes of their own, wall time and peak memory; the rest are benches of this
+folder, each a process as well. The table, the raw rows of every bench and the kind of machine are saved under `bench/runs/`.
+Figures, no tests: nothing fails here for being slow. This process stays small on purpose, for a child's peak memory never
+reads lower than its parent's.
 """
 
 from __future__ import annotations
@@ -9,7 +11,6 @@ from __future__ import annotations
 import argparse
 import csv
 import datetime as dt
-import math
 import os
 import platform
 import statistics
@@ -21,47 +22,13 @@ from dataclasses import dataclass
 from importlib import resources
 from pathlib import Path
 
-RUNS = Path(__file__).resolve().parent / "runs"
-PROGRAM_LINES = 1_000_000
+from ground import lay_out_mark, lay_out_names, write_program
+
+HERE = Path(__file__).resolve().parent
+RUNS = HERE / "runs"
 SEARCHES = 20
 FITS = 5
-MARK_mm = (300.0, 200.0)
 EVENBURN = (sys.executable, "-m", "evenburn")
-
-MARK_BATCH = """
-name = "Bench"
-lens = "2 inch"
-[[piece]]
-id = "board"
-wood = "hard-maple"
-blank = { size_mm = [320.0, 220.0], thickness_mm = 12.0, unevenness_mm = 0.4 }
-place_bed_mm = [140.0, 90.0]
-[[piece.mark]]
-id = "front"
-art = "shapes.svg"
-tone_L = 40.0
-place_mm = [10.0, 10.0]
-size_mm = [300.0, 200.0]
-hold = { line_spacing_mm = 0.08 }
-"""
-
-NAMES_BATCH = """
-name = "Names"
-lens = "2 inch"
-[[piece]]
-id = "plate"
-wood = "hard-maple"
-blank = { size_mm = [90.0, 36.0], thickness_mm = 6.0, unevenness_mm = 0.2 }
-place_bed_mm = [250.0, 180.0]
-names = { file = "crew.csv" }
-[[piece.mark]]
-id = "name"
-column = "name"
-face = "libre-baskerville"
-tone_L = 36.0
-place_mm = [6.0, 11.0]
-size_mm = [78.0, 14.0]
-"""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -85,37 +52,6 @@ class Weighed:
 
 
 # ---- what the jobs work on ---------------------------------------------------------------------------------------
-
-
-def _shape(column: int, row: int) -> str:
-    """Return one of three shapes in a field of 50 mm, another size at each place."""
-    x, y, size = 25 + 50 * column, 25 + 50 * row, 14 + (5 * column + 3 * row) % 9
-    if (column + row) % 3 == 0:
-        return f'<circle cx="{x}" cy="{y}" r="{size}"/>'
-    if (column + row) % 3 == 1:
-        return f'<rect x="{x - size}" y="{y - size}" width="{2 * size}" height="{1.6 * size:g}" rx="3"/>'
-    corners = (
-        (x + r * math.sin(k * math.pi / 5), y - r * math.cos(k * math.pi / 5))
-        for k in range(10)
-        for r in ((size + 6) * (0.45 if k % 2 else 1.0),)
-    )
-    return f'<polygon points="{" ".join(f"{a:.2f},{b:.2f}" for a, b in corners)}"/>'
-
-
-def _demo_file(name: str) -> str:
-    return (resources.files("evenburn") / "assets" / "demo" / name).read_text(encoding="utf-8")
-
-
-def lay_out_mark(folder: Path) -> Path:
-    """Write a batch with one solid mark of 300 × 200 mm, twenty-four shapes, and return its folder."""
-    folder.mkdir()
-    width, height = MARK_mm
-    shapes = "".join(_shape(column, row) for column in range(6) for row in range(4))
-    head = f'<svg xmlns="http://www.w3.org/2000/svg" width="{width:g}mm" height="{height:g}mm" viewBox="0 0 300 200">'
-    (folder / "shapes.svg").write_text(f"{head}{shapes}</svg>\n", encoding="utf-8")
-    (folder / "batch.toml").write_text(MARK_BATCH, encoding="utf-8")
-    (folder / "machine.toml").write_text(_demo_file("machine.toml"), encoding="utf-8")
-    return folder
 
 
 def _demo_card(folder: Path) -> Path:
@@ -144,33 +80,6 @@ def measure_fit(reading: Path) -> float:
         learn(read, belief, provenance=Provenance(kind="fitted"))
         times_s.append(time.perf_counter() - start_s)
     return statistics.median(times_s)
-
-
-def lay_out_names(folder: Path) -> Path:
-    """Write a batch whose one piece has a list of two hundred names, and return its folder."""
-    folder.mkdir()
-    first = ("Ada", "Bryn", "Morwenna", "Theo", "Isolde", "Cato", "Wilf", "Edda", "Nan", "Piers")
-    last = ("Wren", "Halloway", "Tidd", "Marsh", "Osier", "Sedge", "Thorne", "Quill", "Reed", "Weir")
-    rows = [f"{one} {chr(65 + k)}. {other}" for k in range(2) for one in first for other in last]
-    (folder / "crew.csv").write_text("name\n" + "\n".join(rows) + "\n", encoding="utf-8")
-    (folder / "batch.toml").write_text(NAMES_BATCH, encoding="utf-8")
-    (folder / "machine.toml").write_text(_demo_file("machine.toml"), encoding="utf-8")
-    return folder
-
-
-def write_program(path: Path) -> Path:
-    """Write a sound program of a million lines: a thousand scan lines of changing power, and return its path."""
-    head, tail = ["(bench)", "G21 G90 G94 G17", "M5", "G0 X50.000 Y50.000 S0", "M3 S0", "F12000.0"], ["M5", "M2"]
-    burns, rows = 996, 1000
-    with path.open("w", encoding="ascii", newline="\n") as file:
-        file.write("\n".join(head) + "\n")
-        for row in range(rows):
-            file.write(f"G0 X50.000 Y{50 + 0.2 * row:.3f} S0\nG1 X60.000 S0\n")
-            file.writelines(f"G1 X{60 + 0.4 * (i + 1):.3f} S{200 + (37 * i + row) % 500}\n" for i in range(burns))
-            file.write("G1 X468.400 S0\n")
-        rest = PROGRAM_LINES - len(head) - len(tail) - rows * (burns + 3)
-        file.write("(padding)\n" * rest + "\n".join(tail) + "\n")
-    return path
 
 
 def measure_recipe(*, front: bool) -> float:
@@ -281,8 +190,8 @@ def machine_line(load: float) -> str:
     )
 
 
-def table(weighed: list[Weighed]) -> list[list[str]]:
-    """Return the rows of the table, its head first."""
+def results(weighed: list[Weighed]) -> list[list[str]]:
+    """Return what each job took, the head first."""
     rows = [["job", "runs", "wall_s", "target_s", "peak_MB", "target_MB"]]
     for each in weighed:
         job = each.job
@@ -291,20 +200,190 @@ def table(weighed: list[Weighed]) -> list[list[str]]:
     return rows
 
 
-def save(tables: dict[str, list[list[str]]], *, machine: str) -> Path:
+# ---- the table ---------------------------------------------------------------------------------------------------
+
+HEAD = ("work", "ours", "peer", "its", "ratio", "least", "asked", "answers")
+SHOWN = (46, 18, 40, 9, 6, 26, 16)  # widths on the screen; what the answers are stands in the files
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Row:
+    """A line of the table, in the words that are printed; what does not apply is empty."""
+
+    work: str
+    ours: str
+    peer: str = ""
+    its: str = ""
+    ratio: str = ""
+    least: str = ""
+    asked: str = ""
+    answers: str = ""
+
+    def cells(self) -> tuple[str, ...]:
+        """Return its cells in the order of HEAD. Definition."""
+        return tuple(getattr(self, name) for name in HEAD)
+
+
+Cells = list[list[str]]
+
+
+def bench(name: str, *arguments: str) -> Cells:
+    """Return what a bench of this folder prints, its head first."""
+    print(f"  {' '.join((name, *arguments))} …", file=sys.stderr, flush=True)
+    _, _, output = run_once((sys.executable, str(HERE / f"{name}.py"), *arguments))
+    return list(csv.reader(output.splitlines()))
+
+
+def rows_of_jobs(weighed: list[Weighed]) -> list[Row]:
+    """Return what the jobs took, beside what was promised of them."""
+    rows = []
+    for each in weighed:
+        job = each.job
+        asked = [f"{job.target_s:g} s"] if job.target_s is not None else []
+        asked += [f"{job.target_MB:g} MB"] if job.target_MB is not None else []
+        rows.append(Row(work=job.name, ours=f"{each.wall_s:.3g} s, {each.peak_MB:.0f} MB", asked=", ".join(asked)))
+    return rows
+
+
+def rows_of_peers(cells: Cells) -> list[Row]:
+    """Return the pairs of `peers.py`."""
+    return [
+        Row(
+            work=work,
+            ours=f"{ours} s",
+            peer=peer,
+            its=f"{its} s" if its else "",
+            ratio=ratio,
+            least=least,
+            answers=answers,
+        )
+        for work, ours, peer, its, ratio, least, answers in cells[1:]
+    ]
+
+
+def rows_of_artwork(cells: Cells) -> list[Row]:
+    """Return the halftones beside Pillow's, and drawings to burn maps."""
+    rows = []
+    for work, ours, beside, ratio, asked in cells:
+        if ratio:
+            its = f"{float(ours) / float(ratio):.3g} s"
+            rows.append(Row(work=work, ours=f"{ours} s", peer=beside, its=its, ratio=ratio, asked=asked))
+        else:
+            rows.append(Row(work=work, ours=f"{ours} s, {beside}", asked=asked))
+    return rows
+
+
+def rows_of_raster(cells: Cells) -> list[Row]:
+    """Return the medians over all artworks: machine time, reckoned, beside plain sweeps and beside its bound."""
+    head = {name: i for i, name in enumerate(cells[0])}
+    artworks = [row for row in cells[1:] if len(row) == len(cells[0])]
+
+    def median(column: str, rows: Cells) -> float:
+        return statistics.median(float(r[head["plan_s"]]) / float(r[head[column]]) for r in rows)
+
+    apart = [row for row in artworks if row[head["apart"]]]
+    work = f"machine time of {len(artworks)} artworks, median ratio"
+    return [
+        Row(
+            work=work, ours="", peer="a plain sweep of the box", ratio=f"{median('box_s', artworks):.2f}", asked="0.75"
+        ),
+        Row(work=work, ours="", peer="the lower bound", ratio=f"{median('bound_s', artworks):.3f}", asked="1.15"),
+        Row(
+            work=f"… of the {len(apart)} with parts that lie apart",
+            ours="",
+            peer="lines trimmed to their dots",
+            ratio=f"{median('trimmed_s', apart):.2f}",
+            asked="0.9",
+        ),
+    ]
+
+
+def rows_of_tiles(cells: Cells) -> list[Row]:
+    """Return the slowest of all kinds of tile and of all sliders at their 95th percentiles."""
+    head = {name: i for i, name in enumerate(cells[0])}
+
+    def worst(what: str) -> tuple[float, int, str]:
+        found = [row for row in cells[1:] if row[0].startswith(what)]
+        row = max(found, key=lambda row: float(row[head["p95_ms"]]))
+        return float(row[head["p95_ms"]]), len(found), f"{row[head['of']]}, {row[head['scale']]}"
+
+    tile, slider = worst("tile"), worst("slider")
+    names = "slowest of {} kinds of {}, 95th percentile"
+    return [
+        Row(work=names.format(tile[1], "tile"), ours=f"{tile[0]:.0f} ms", asked="60 ms", answers=tile[2]),
+        Row(work=names.format(slider[1], "slider"), ours=f"{slider[0]:.0f} ms", asked="250 ms", answers=slider[2]),
+    ]
+
+
+def rows_of_book(cells: Cells) -> list[Row]:
+    """Return the slowest page at its 95th percentile, the start, and what the program holds."""
+    head = {name: i for i, name in enumerate(cells[0])}
+    pages = [row for row in cells[1:] if row[0].startswith("/") and row[head["asked_ms"]]]
+    slowest = max(pages, key=lambda row: float(row[head["p95_ms"]]))
+    told = {row[0]: row for row in cells[1:] if not row[0].startswith("/")}
+    rows = [
+        Row(
+            work=f"slowest of {len(pages)} kinds of page, 95th percentile",
+            ours=f"{slowest[head['p95_ms']]} ms",
+            asked=f"{slowest[head['asked_ms']]} ms",
+            answers=slowest[0],
+        )
+    ]
+    for name, row in told.items():
+        what, _, unit = name.rpartition(", ")
+        asked = row[head["asked_ms"]]
+        rows.append(Row(work=what, ours=f"{row[head['p50_ms']]} {unit}", asked=f"{asked} {unit}" if asked else ""))
+    return rows
+
+
+def printed(rows: list[Row]) -> str:
+    """Return the table for a screen; a cell too long is cut, and stands whole in the files."""
+
+    def line(cells: tuple[str, ...]) -> str:
+        shown = [c if len(c) <= w else c[: w - 1] + "…" for c, w in zip(cells[:-1], SHOWN, strict=True)]
+        return "  ".join(c.ljust(w) for c, w in zip(shown, SHOWN, strict=True)).rstrip()
+
+    return "\n".join([line(HEAD), *(line(row.cells()) for row in rows)])
+
+
+def marked_down(rows: list[Row]) -> str:
+    """Return the table in Markdown."""
+    lines = [HEAD, ("---",) * len(HEAD), *(row.cells() for row in rows)]
+    return "\n".join("| " + " | ".join(cells) + " |" for cells in lines)
+
+
+def save(rows: list[Row], raw: dict[str, Cells], *, machine: str) -> Path:
     """Write a run under its date and kind of machine, a run of the same day and kind anew, and return its folder."""
     today = dt.date.today().isoformat()  # noqa: DTZ011  # the date on the wall where the machine stands
     folder = RUNS / f"{today}-{kind_of_machine()}"
     folder.mkdir(parents=True, exist_ok=True)
-    for name, rows in tables.items():
+    for name, cells in {"table": [list(HEAD), *(list(row.cells()) for row in rows)], **raw}.items():
         with (folder / f"{name}.csv").open("w", encoding="utf-8", newline="") as file:
-            csv.writer(file, lineterminator="\n").writerows(rows)
-    (folder / "README.md").write_text(f"{machine}\n", encoding="utf-8")
+            csv.writer(file, lineterminator="\n").writerows(cells)
+    (folder / "README.md").write_text(f"{machine}\n\n{marked_down(rows)}\n\n{HOW_TO_READ}\n", encoding="utf-8")
     return folder
 
 
+HOW_TO_READ = (
+    "Times of peers are of the same work in the same run, in turns, the best of a few each; `answers` is how far what the two "
+    "return lies apart, or what the figure was of. `ratio` is ours over the peer's, `least` what no answer can be below. The "
+    "files beside this one hold the raw rows: every round of every pair, every page, every tile, every artwork."
+)
+
+
+def only_one(chosen: argparse.Namespace) -> bool:
+    """Print the one time that a job of ours asks a process of its own for; return whether there was one."""
+    if chosen.search or chosen.front:
+        print(f"{measure_recipe(front=chosen.front):.6f}")
+    elif chosen.fit:
+        print(f"{measure_fit(chosen.fit):.6f}")
+    else:
+        return False
+    return True
+
+
 def main() -> None:
-    """Weigh all jobs, print the table, save it."""
+    """Weigh everything, print the table, save it."""
     arguments = argparse.ArgumentParser(description=__doc__)
     arguments.add_argument("--search", action="store_true", help="only time the recipe search, in this process")
     arguments.add_argument("--front", action="store_true", help="only time a recipe with its front, in this process")
@@ -313,44 +392,32 @@ def main() -> None:
     )
     arguments.add_argument("--no-save", action="store_true", help="print only")
     chosen = arguments.parse_args()
-    if chosen.search or chosen.front:
-        print(f"{measure_recipe(front=chosen.front):.6f}")
-        return
-    if chosen.fit:
-        print(f"{measure_fit(chosen.fit):.6f}")
+    if only_one(chosen):
         return
     machine = machine_line(os.getloadavg()[0])
     print(machine, flush=True)
-    weighed = []
     with tempfile.TemporaryDirectory() as folder:
+        weighed = []
         for job in jobs(Path(folder)):
             print(f"  {job.name} …", file=sys.stderr, flush=True)
             weighed.append(weigh(job))
-    rows = table(weighed)
-    widths = [max(len(row[i]) for row in rows) for i in range(len(rows[0]))]
-    for row in rows:
-        print("  ".join(c.ljust(w) if i == 0 else c.rjust(w) for i, (c, w) in enumerate(zip(row, widths, strict=True))))
-    beside = [["artwork", "seconds", "beside", "ratio", "asked"]]
-    for part in ("halftones", "drawing", "heavy"):
-        _, _, output = run_once((sys.executable, str(Path(__file__).resolve().parent / "artwork.py"), part))
-        beside += list(csv.reader(output.splitlines()))
-    print()
-    for row in beside:
-        print(f"{row[0]:<46} {row[1]:>8}  {row[2]:<22} {row[3]:>6}  {row[4]}")
-    _, _, output = run_once((sys.executable, str(Path(__file__).resolve().parent / "raster.py")))
-    swept = list(csv.reader(output.splitlines()))
-    print()
-    for row in swept:
-        print(row[0].ljust(30) + "  ".join(cell.rjust(9) for cell in row[1:]))
-    _, _, output = run_once((sys.executable, str(Path(__file__).resolve().parent / "book.py")))
-    pages = list(csv.reader(output.splitlines()))
-    print()
-    for row in pages:
-        print(row[0].ljust(46) + "  ".join(cell.rjust(8) for cell in row[1:]))
+        rounds = Path(folder) / "rounds.csv"
+        raw = {"peers": bench("peers", "--raw", str(rounds))}
+        raw["peers-rounds"] = list(csv.reader(rounds.read_text(encoding="utf-8").splitlines()))
+    raw["results"] = results(weighed)
+    raw["artwork"] = [row for part in ("halftones", "drawing", "heavy") for row in bench("artwork", part)]
+    raw["raster"], raw["tiles"], raw["book"] = bench("raster"), bench("tiles"), bench("book")
+    rows = [
+        *rows_of_peers(raw["peers"]),
+        *rows_of_artwork(raw["artwork"]),
+        *rows_of_raster(raw["raster"]),
+        *rows_of_jobs(weighed),
+        *rows_of_tiles(raw["tiles"]),
+        *rows_of_book(raw["book"]),
+    ]
+    print(printed(rows))
     if not chosen.no_save:
-        tables = {"results": rows, "artwork": beside, "raster": swept, "book": pages}
-        folder_saved = save(tables, machine=machine)
-        print(f"saved: bench/runs/{folder_saved.name}")
+        print(f"saved: bench/runs/{save(rows, raw, machine=machine).name}")
 
 
 if __name__ == "__main__":

@@ -25,7 +25,7 @@ def simple_drawing() -> str:
     return f'{HEAD}<circle cx="150" cy="100" r="80"/></svg>'
 
 
-def heavy_drawing() -> str:
+def heavy_drawing(*, texts: int = TEXTS) -> str:
     """Return curved leaves, every other one a line, and texts, all inside the page."""
     draw = random.Random(5)  # noqa: S311  # a drawing, not a secret
     parts = []
@@ -41,7 +41,7 @@ def heavy_drawing() -> str:
         parts.append(
             f'<path transform="rotate({turn:.0f} {x:.3f} {y:.3f})" d="M{x + 4:.3f} {y:.3f}{curves}Z" {paint}/>'
         )
-    for k in range(TEXTS):
+    for k in range(texts):
         x, y, size = draw.uniform(5, 220), draw.uniform(12, 195), draw.uniform(3, 7)
         parts.append(
             f'<text x="{x:.2f}" y="{y:.2f}" font-size="{size:.1f}" font-family="EB Garamond">Sedgeholm Regatta {k}</text>'

@@ -1,12 +1,18 @@
-"""Hypothesis profiles: `ci` gives the same examples every time, `soak` searches long and at random (`make soak`)."""
+"""Hypothesis profiles: `ci` gives the same examples every time, `lap` others each time (`make soak`), `campaign` many of them."""
 
 from __future__ import annotations
 
 from hypothesis import HealthCheck, settings
 
-# No deadline in either: these tests promise laws, and a shared machine's pauses are not breaches of a law.
+# No deadline in any: these tests promise laws, and a shared machine's pauses are not breaches of a law.
 settings.register_profile("ci", derandomize=True, deadline=None, max_examples=60)
-settings.register_profile(
-    "soak", deadline=None, max_examples=3000, print_blob=True, suppress_health_check=[HealthCheck.too_slow]
-)
-settings.load_profile("ci")  # `--hypothesis-profile=soak` comes later and wins
+for name, many in (("lap", 60), ("campaign", 3000)):
+    settings.register_profile(
+        name,
+        deadline=None,
+        max_examples=many,
+        print_blob=True,
+        database=None,
+        suppress_health_check=[HealthCheck.too_slow],
+    )
+settings.load_profile("ci")  # `--hypothesis-profile=lap` comes later and wins

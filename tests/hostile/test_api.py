@@ -1,7 +1,7 @@
 """The JSON interface, asked at random by its own description: never a traceback, never a slow answer, one shape for every refusal.
 
 Cases are drawn from /api/v1/openapi.json, valid and not; pages are asked the same way, with numbers and words in their
-addresses. A few hundred by hand and in `make check`; `make soak` takes many more.
+addresses. A few hundred by hand and in `make check`, others in each lap of `make soak`, 20,000 in `make campaign`.
 """
 
 from __future__ import annotations
@@ -14,15 +14,15 @@ from typing import Any
 from urllib.parse import quote
 
 import pytest
-from hypothesis import settings
 
 from evenburn.services.book.open_book import Book, open_book_at
 from evenburn.services.book.plan_piece import plan_piece
 from evenburn.services.book.take_in import take_in_batch
 from service.book.conftest import small_batch
+from soaking import seed, size
 from web.conftest import NOW, Browser, browser_on
 
-CASES = 20_000 if settings().max_examples > 1000 else 250
+CASES = size(daily=250, lap=400, campaign=20_000)
 SLOWEST_s = 10.0
 KNOWN = ("1", "2", "club-maple", "beech", "two-for-the-regatta", "boathouse-bench", "mark[1].tone_L", "burnt", "front")
 ODD: tuple[Any, ...] = (
@@ -109,7 +109,7 @@ def test_whatever_is_asked_by_its_description_is_answered_or_refused_in_words(as
     whole = browser.get("/api/v1/openapi.json").json()
     every = [(path, verb, told) for path, verbs in whole["paths"].items() for verb, told in verbs.items()]
     assert len(every) > 15
-    chance = random.Random(2026)  # noqa: S311  # cases, no secrets
+    chance = random.Random(seed(2026))  # noqa: S311  # cases, no secrets
     seen = {"answered": 0, "refused": 0}
     for number in range(CASES):
         path, verb, told = chance.choice(every)
@@ -128,6 +128,7 @@ def test_whatever_is_asked_by_its_description_is_answered_or_refused_in_words(as
         assert time.perf_counter() - began < SLOWEST_s, (number, verb, address)
         demand_told(answer, f"case {number}: {verb} {address} {str(body.get('content'))[:300]}")
         seen["answered" if answer.status_code < 400 else "refused"] += 1
+    print(f"interface: {sum(seen.values())} cases, {seen}")  # noqa: T201  # for a soak
     assert min(seen.values()) > CASES // 20, seen  # both doors were used
 
 
@@ -178,7 +179,7 @@ PAGES = (
 
 def test_pages_with_anything_in_their_addresses_never_break(asked: tuple[Browser, Book]) -> None:
     browser, _book = asked
-    chance = random.Random(711)  # noqa: S311  # cases, no secrets
+    chance = random.Random(seed(711))  # noqa: S311  # cases, no secrets
     for number in range(CASES):
         page = chance.choice(PAGES)
         parts = [
@@ -191,3 +192,4 @@ def test_pages_with_anything_in_their_addresses_never_break(asked: tuple[Browser
         assert time.perf_counter() - began < SLOWEST_s, (number, address)
         assert answer.status_code < 500, f"case {number}: {address}: {answer.status_code} {answer.text[-600:]}"
         assert "Traceback" not in answer.text, address
+    print(f"pages: {CASES} cases")  # noqa: T201  # for a soak

@@ -1,4 +1,4 @@
-"""Every door for files, tried by the hundred with cases of fixed numbers; `--hypothesis-profile=soak` searches on, guided, for minutes.
+"""Every door for files, tried by the hundred with cases of fixed numbers; in `make soak` and `make campaign` a guided search goes on.
 
 A case may end in work done or in an error of ours that says what is wrong. It may not end in a traceback, last longer than
 10 s of the computer's work, take more memory than the tests allow, write or read beside its folder, ask for a connection, or end
@@ -12,15 +12,14 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from hypothesis import settings
 
 from hostile.campaign import by_number, guided, keep
 from hostile.doors import DOORS
 from hostile.guarded import Guard, guard
 from hostile.seeds import MAKERS
+from soaking import CAMPAIGN, LAP, LAP_SECONDS, seed
 
-IN_SOAK = settings().max_examples > 1000
-SOAK_s = float(os.environ.get("EVENBURN_SOAK_S", "30"))  # for each door
+SEARCH_s = 120.0 if CAMPAIGN else LAP_SECONDS  # for each door
 CASES = {
     "svg": 60, "dxf": 40, "pdf": 8, "image": 80, "font": 40, "photograph": 80, "machine": 25, "program": 60, "wood": 8,
     "curve": 8, "batch": 8, "names": 10, "plan": 3, "card": 8, "reading": 5, "outcome": 10, "plan-json": 10, "backup": 20,
@@ -39,9 +38,9 @@ def test_every_door_has_cases() -> None:
 
 @pytest.mark.parametrize("door", list(DOORS))
 def test_whatever_comes_through_a_door_is_taken_or_refused_in_words(door: str, keeper: Guard, tmp_path: Path) -> None:
-    if IN_SOAK:
-        seed = int.from_bytes(os.urandom(2), "big")
-        tally = guided(door, seconds=SOAK_s, seed=seed)
+    if CAMPAIGN or LAP:
+        tally = guided(door, seconds=SEARCH_s, seed=seed(int.from_bytes(os.urandom(2), "big")))
+        print(tally.line())  # noqa: T201  # the figures are what a soak is for
     else:
         tally = by_number(door, range(CASES[door]), keeper=keeper)
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 
-from hypothesis import settings
 from hypothesis import strategies as st
 from shapely import affinity
 
@@ -17,10 +16,10 @@ from evenburn.core.nouns.wood import Wood
 from evenburn.core.planning.piece_plan import PieceWork, work_piece
 from evenburn.core.response.curve import tone_range_L
 from property.drawn import drawings, photographs, texts_in
+from soaking import large
 from strategies import benches, between, lenses, over_decades, woods
 from unit.core.examples import blank
 
-MANY_EXAMPLES = 500  # from here on a profile has time for marks as large as they come
 LARGEST_mm2 = 900.0  # of a mark in the short profile
 TREATMENTS: tuple[Treatment, ...] = ("solid", "solid", "solid", "photo", "photo", "line", "cut")
 MOST_DOTS = 6.0e6  # of one burn image in the long one
@@ -71,8 +70,8 @@ def holds(draw: st.DrawFn, bench: Machine, size_mm: tuple[float, float]) -> Hold
 
 
 def short() -> bool:
-    """Return whether the profile is the short one of every day."""
-    return settings().max_examples < MANY_EXAMPLES
+    """Return whether marks are kept small, as every day."""
+    return not large()
 
 
 @st.composite

@@ -1,6 +1,6 @@
 """Ordinary photographs of burnt cards of every wood on the virtual bench, at random.
 
-By hand and in `make check` two of them; `make soak` takes PHOTOGRAPHS.
+By hand and in `make check` two of them; `make campaign` takes PHOTOGRAPHS.
 `python tests/property/test_ordinary_photographs.py 0 15` (with tests/ on PYTHONPATH) prints the first fifteen.
 
 What no reader can do here: with the bench's own equations and ranges for printer and phone put into `light_scale` instead of
@@ -18,13 +18,13 @@ from functools import cache
 from typing import Any
 
 import numpy as np
-from hypothesis import settings
 from numpy.typing import NDArray
 
 from evenburn.adapters.formats.card_json import card_document
 from evenburn.core.card.reading import read_photograph
 from evenburn.core.card.refusing import PhotographRefused
 from evenburn.core.nouns.card import Box, Card
+from soaking import CAMPAIGN
 from unit.core.card.photographed import card_of
 from virtual_bench import WOODS, Bench, Board, program, raster
 
@@ -36,8 +36,7 @@ MOST_REFUSED = 0.05
 PEAK_MB = 800.0
 EDGE_mm = 0.8
 MOST_FLAGGED = 0.03
-IN_SOAK = settings().max_examples > 1000
-PHOTOGRAPHS = 40 if IN_SOAK else 2
+PHOTOGRAPHS = 40 if CAMPAIGN else 2
 FIRST_SEED = 400  # none that anything was chosen on
 
 
@@ -164,7 +163,7 @@ def test_ordinary_photographs_are_read() -> None:
     assert len(refused) <= MOST_REFUSED * PHOTOGRAPHS
     assert told["gain_and_offset_out_95_L"] <= GAIN_AND_OFFSET_OUT_L
     assert told["flagged_share"] <= MOST_FLAGGED
-    if IN_SOAK:  # of two photographs these say nothing
+    if CAMPAIGN:  # of two photographs these say nothing
         assert told["told_median_L"] <= 1.0
         assert told["within_two_sd"] >= 0.85  # issue 5
 

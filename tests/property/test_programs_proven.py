@@ -8,7 +8,7 @@ interpreted once more by `tests/interpreter`, which shares no code with writer, 
 - dose integrated from the file is the plan's within 1 %: in all, on every place of the burn image, of a wide even area;
 - time is the plan's within 0.5 %.
 
-`make soak` runs it long and at random; every day a few jobs are tried.
+Every day a few jobs are tried, in a lap of `make soak` others, in `make campaign` a thousand with large marks.
 """
 
 from __future__ import annotations
@@ -36,13 +36,15 @@ from interpreter.clock import Pace, Times, times_of
 from interpreter.dose import Light, Raster, energies_J, rastered_J
 from interpreter.language import Move, Refused, Tape, interpret
 from property.drawn import Drawing, Shape
-from property.jobs import MANY_EXAMPLES, Job, jobs
+from property.jobs import Job, jobs
+from soaking import size
 from unit.core.examples import CURVE, LENS, machine, mark, piece
 
 FloatArray = NDArray[np.float64]
 
-A_FEW, MANY = 16, 1000  # examples of every day, some ten seconds; of a soak, with large marks, a quarter of an hour
-EXAMPLES = MANY if settings().max_examples >= MANY_EXAMPLES else A_FEW
+EXAMPLES = size(
+    daily=16, lap=40, campaign=1000
+)  # some ten seconds, half a minute, and with large marks a quarter of an hour
 
 SAME_DOSE = 0.01  # what the contract allows between plan and file
 SAME_TIME = 0.005  # … and of time

@@ -1,6 +1,6 @@
 """Spoilt and ordinary photographs at random: refused, or what is wrong carries a flag; and no false alarm.
 
-By hand and in `make check` one glare and one ordinary photograph, of fewer pixels; `make soak` takes 40 of each kind. Printer
+By hand and in `make check` one glare and one ordinary photograph, of fewer pixels; `make campaign` takes 40 of each kind. Printer
 and phone are those of the virtual bench, a test double: none of it is measured.
 """
 
@@ -11,19 +11,18 @@ from typing import Any
 
 import numpy as np
 import pytest
-from hypothesis import settings
 from numpy.typing import NDArray
 
 from evenburn.core.card.reading import read_photograph
 from evenburn.core.card.refusing import PhotographRefused
 from evenburn.core.nouns.card import Card
+from soaking import CAMPAIGN
 from unit.core.card.photographed import card_of, tones_of
 from virtual_bench import Board, flat_target
 
 ROUND_mm = 15.0
 WRONG_L = 2.5  # beyond what paper, toner and camera shift all patches by together: issue 5, 95th percentile
-IN_SOAK = settings().max_examples > 1000
-SEEDS = range(40) if IN_SOAK else range(1)
+SEEDS = range(40) if CAMPAIGN else range(1)
 KINDS = (
     "glare",
     "shadow",
@@ -115,7 +114,7 @@ def came_of(kind: str, *, seed: int) -> Came:
     card = card_of()
     board, tones = board_of(card)
     changes = spoilt(kind, card, np.random.default_rng([seed, 5]))
-    if not IN_SOAK:
+    if not CAMPAIGN:
         changes["size_px"] = (2400, 1800)
     photo = board.photograph(document(card), seed=9000 + seed, **changes)
     try:
@@ -129,7 +128,7 @@ def came_of(kind: str, *, seed: int) -> Came:
     return Came(refused=False, flagged=int(flagged.sum()), wrong=int(wrong.sum()))
 
 
-@pytest.mark.parametrize("kind", KINDS if IN_SOAK else KINDS[:1])
+@pytest.mark.parametrize("kind", KINDS if CAMPAIGN else KINDS[:1])
 def test_spoilt_photographs_never_tell_a_wrong_number_without_a_flag(kind: str) -> None:
     came = [came_of(kind, seed=seed) for seed in SEEDS]
 

@@ -1,6 +1,6 @@
 """A motion card from end to end: files, times and strokes from the virtual bench, what is refused.
 
-`pytest tests/service/test_motion_card.py --hypothesis-profile=soak` goes over 40 benches instead of three.
+`pytest tests/service/test_motion_card.py --hypothesis-profile=campaign` goes over 40 benches instead of three.
 """
 
 from __future__ import annotations
@@ -12,7 +12,6 @@ from pathlib import Path
 import jsonschema
 import numpy as np
 import pytest
-from hypothesis import settings
 from PIL import Image
 
 from evenburn.adapters.formats.card_json import card_document, read_card
@@ -28,11 +27,11 @@ from evenburn.services.fit_motion import fit_motion_card
 from evenburn.services.make_motion_card import make_motion_card
 from evenburn.services.verify_program import verify_program
 from service.conftest import DATE, MACHINE
+from soaking import CAMPAIGN
 from virtual_bench import Bench, Photo
 
 ROOT = Path(__file__).resolve().parents[2]
-LONG = settings.default is not None and settings.default.max_examples > 1000
-SEEDS = range(40) if LONG else range(3)
+SEEDS = range(40) if CAMPAIGN else range(3)
 WOODS = ("hard-maple", "slate", "oak", "cherry")
 HAND_SD_s = 0.15
 BOARD_mm, ASIDE_mm = (100.0, 60.0), (14.0, 15.0)
@@ -50,7 +49,7 @@ def _machine(tmp_path_factory: pytest.TempPathFactory) -> Path:
 @pytest.fixture(name="folder", scope="module")
 def _folder(machine: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("cards")
-    for wood in WOODS if LONG else WOODS[:1]:
+    for wood in WOODS if CAMPAIGN else WOODS[:1]:
         make_motion_card(machine, wood, to=folder / wood, date=DATE)
     return folder
 
@@ -133,7 +132,7 @@ def test_same_input_same_bytes(machine: Path, folder: Path, tmp_path: Path) -> N
 def test_acceleration_within_five_percent_by_hand(machine: Path, folder: Path, tmp_path: Path) -> None:
     """Two takes at 0.15 s each. What must be reached: 5 % in 95 of 100 times; uncertainty honest."""
     off, sds = [], []
-    for seed in range(40) if LONG else range(8):
+    for seed in range(40) if CAMPAIGN else range(8):
         bench = Bench(seed, "hard-maple")
         card_file = folder / "hard-maple" / "card.json"
         times = times_of(bench, card_file.parent)
@@ -158,7 +157,7 @@ def test_reversal_offset_within_two_hundredths_by_photograph(folder: Path, first
     """What must be reached: 0.02 mm in 95 of 100 times; uncertainty honest; rise time within what it says."""
     off, sds, late = [], [], []
     for seed in SEEDS:
-        wood = WOODS[seed % len(WOODS)] if LONG else WOODS[0]
+        wood = WOODS[seed % len(WOODS)] if CAMPAIGN else WOODS[0]
         card = read_card(folder / wood / "card.json", name="card.json")
         bench, photograph = first if seed == 0 else burnt_and_photographed(folder, wood, seed=seed)
         reading = combined_reversal([read_reversal(photograph.image, card)])

@@ -1,6 +1,6 @@
 """A photograph read to tones: on pictures from two makers that know the truth, and the rules for several photographs.
 
-The long campaign over woods, printers and phones is tests/soak/card_reading.py.
+The long campaign over woods, printers and phones is tests/property/test_ordinary_photographs.py (`make campaign`).
 """
 
 from __future__ import annotations
