@@ -44,7 +44,7 @@ from evenburn.core.nouns.provenance import Provenance
 from evenburn.core.nouns.wood import CharacteristicCurve
 from evenburn.core.optics.lines import ripple_factor
 from evenburn.core.proof.dose import DoseGrid, LineEnergy, dose_map_J_per_mm2
-from evenburn.core.proof.look import averaged_tone_L
+from evenburn.core.proof.look import averaged_tone_L, ripple_of
 from evenburn.core.response.curve import effective_exposure, tone_L
 from evenburn.core.response.fitting import Observed, fit_curve, predicted_tones_L, with_parameters
 from evenburn.core.tone.colour import lightness_L, luminance, srgb_from_lab
@@ -333,7 +333,9 @@ def tone_over_lines() -> Pair:
 
     return Pair(
         work=f"tone averaged over lines, {PLACES} exposures",
-        ours=lambda: averaged_tone_L(curve, exposures, beam_radius_mm=radius_mm, line_spacing_mm=spacing_mm),
+        ours=lambda: averaged_tone_L(
+            curve, exposures, ripple=ripple_of(beam_radius_mm=radius_mm, line_spacing_mm=spacing_mm)
+        ),
         peer_name=f"SciPy {version('scipy')}, quad to 1e-10",
         peer=theirs,
         answers=same,

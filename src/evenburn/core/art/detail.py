@@ -77,7 +77,7 @@ def measure_widths(coverage: NDArray[np.float32], *, pixel_mm: float) -> Widths:
 
 
 def narrowest_kept_mm(
-    *, beam_radius_mm: ArrayLike, smear_mm: ArrayLike, line_spacing_mm: ArrayLike, half_tone_dose_fraction: float
+    *, beam_radius_mm: ArrayLike, smear_mm: ArrayLike, line_spacing_mm: ArrayLike, half_tone_dose_fraction: ArrayLike
 ) -> FloatArray:
     """Return the narrowest stroke and gap that still shows at least half of its tone difference. [mm]
 
@@ -88,14 +88,14 @@ def narrowest_kept_mm(
 
     Parameters
     ----------
-    beam_radius_mm : 1/e² radius on the surface; smear_mm : v τ. They broadcast. [mm]
+    beam_radius_mm : 1/e² radius on the surface; smear_mm : v τ. All four broadcast. [mm]
     half_tone_dose_fraction : dose at half the tone difference over the dose of the wide area, 0–1.
 
     Source
     ------
     Own derivation, docs/how-it-works/detail.md; erf from the Gaussian [siegman1986].
     """
-    share = min(max(half_tone_dose_fraction, 1e-6), 1.0 - 1e-6)
+    share = np.clip(np.asarray(half_tone_dose_fraction, dtype=np.float64), 1e-6, 1.0 - 1e-6)
     radius = np.sqrt(np.square(np.asarray(beam_radius_mm)) + 4.0 * np.square(np.asarray(smear_mm)))
-    reach = np.sqrt(2.0) * max(float(erfinv(share)), float(erfinv(1.0 - share)))
+    reach = np.sqrt(2.0) * erfinv(np.maximum(share, 1.0 - share))
     return np.asarray(reach * radius + 0.5 * np.asarray(line_spacing_mm), dtype=np.float64)

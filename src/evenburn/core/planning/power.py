@@ -63,6 +63,13 @@ def settable_power_W(machine: Machine, *, power_W: ArrayLike) -> FloatArray:
     return np.where(np.asarray(power_W) > 0.0, delivered_power_W(machine, power_fraction=fraction), 0.0)
 
 
+def power_step_W(machine: Machine) -> float:
+    """Return by how much one step of the S word changes the power at most. [W] Definition."""
+    step = 10.0 ** -power_word_decimals(machine) / machine.power_word_max
+    fractions, watts = zip(*machine.power_curve, strict=True)
+    return step * float(np.max(np.diff(watts) / np.diff(fractions)))
+
+
 def power_window_W(machine: Machine) -> tuple[float, float]:
     """Return the least power that fires and the most that the person allows. [W]
 

@@ -24,9 +24,20 @@ from evenburn.core.nouns.mark import Axis, Direction
 from evenburn.core.optics.beam import Beam, beam_radius_mm
 from evenburn.core.optics.lines import dwell_ms, ripple_factor
 from evenburn.core.planning.doubt import CurveDoubt, doubt_at
+from evenburn.core.planning.over_lines import (
+    FAR_decades,
+    FLAT_L_per_decade,
+    Met,
+    OverLines,
+    SECANT_decades,
+    half_tone_share,
+    met_tone,
+    over_lines,
+    share_at_settable_power,
+)
 from evenburn.core.planning.power import power_window_W
 from evenburn.core.planning.wish import Wish
-from evenburn.core.proof.look import averaged_tone_L
+from evenburn.core.proof.look import averaged_tone_L, ripple_of
 from evenburn.core.response.curve import exposure_shift, exposures_for_tones, tone_L, tone_range_L
 from evenburn.core.tone.vision import unseen_banding_L
 
@@ -119,18 +130,25 @@ def _grid(wish: Wish, *, axis: Axis) -> Grid:
         regular = np.arange(SPEED_LEAST_mm_per_s, machine.speed_max_mm_per_s, SPEED_STEP_mm_per_s)
         speeds = np.unique([*regular, machine.speed_max_mm_per_s, *([fits] if fits >= 1.0 else [])])
         speeds = speeds[(speeds <= machine.speed_max_mm_per_s) & (speeds > 0.0)]
-    offsets = offsets_mm(wish.beam)
-    offset = hold.focus_offset_mm if hold.focus_offset_mm is not None else wish.common_offset_mm
-    spacings = SPACINGS_mm[SPACINGS_mm >= wish.least_spacing_mm]
-    if spacings.size == 0:
-        spacings = np.array([wish.least_spacing_mm])
     return Grid(
         one_way=np.array([name == "one way" for name in directions(wish)]),
         passes=np.array([hold.passes] if hold.passes is not None else PASSES, dtype=np.float64),
-        spacing_mm=spacings if hold.line_spacing_mm is None else np.array([hold.line_spacing_mm]),
-        offset_mm=offsets if offset is None else np.array([offset]),
+        spacing_mm=_spacings_mm(wish),
+        offset_mm=_offsets_mm(wish),
         speed_mm_per_s=speeds,
     )
+
+
+def _spacings_mm(wish: Wish) -> FloatArray:
+    if wish.hold.line_spacing_mm is not None:
+        return np.array([wish.hold.line_spacing_mm])
+    spacings = SPACINGS_mm[SPACINGS_mm >= wish.least_spacing_mm]
+    return spacings if spacings.size else np.array([wish.least_spacing_mm])
+
+
+def _offsets_mm(wish: Wish) -> FloatArray:
+    offset = wish.hold.focus_offset_mm if wish.hold.focus_offset_mm is not None else wish.common_offset_mm
+    return offsets_mm(wish.beam) if offset is None else np.array([offset])
 
 
 def directions(wish: Wish) -> tuple[Direction, ...]:
@@ -328,25 +346,30 @@ def _kept(index: Index, mask: NDArray[np.bool_]) -> Index:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class _Asked:
-    """What a wish asks of its curve, read off once for both axes."""
+    """What a wish asks of its curve, and what lines leave whatever their speed: reckoned once for both axes.
+
+    `met` is None where a held power, not the tone, says what is burnt.
+    """
 
     exposure: float
-    half_share: float
     faint_share: float | None
     doubt: CurveDoubt
+    lines: OverLines
+    met: Met | None
 
 
 def _asked(wish: Wish) -> _Asked:
     curve = wish.curve
+    spacing = _spacings_mm(wish)[None, None, :, None, None]
+    lines = over_lines(wish, spacing_mm=spacing, offset_mm=_offsets_mm(wish)[None, None, None, :, None])
     faint = [] if wish.faint_L is None else [wish.faint_L]
-    wished, half, *rest = exposures_for_tones(
-        curve, np.array([wish.tone_L, 0.5 * (curve.bare_L + wish.tone_L), *faint])
-    ).tolist()
+    wished, *rest = exposures_for_tones(curve, np.array([wish.tone_L, *faint])).tolist()
     return _Asked(
         exposure=wished,
-        half_share=float(10.0 ** min(half - wished, -1e-3)),
         faint_share=float(10.0 ** (rest[0] - wished)) if rest else None,
         doubt=doubt_at(curve, exposure=wished),
+        lines=lines,
+        met=None if wish.hold.power_W is not None else met_tone(wish, exposure=wished, lines=lines, spacing_mm=spacing),
     )
 
 
@@ -376,42 +399,36 @@ def _evaluate(wish: Wish, asked: _Asked, *, axis: Axis, relaxed: frozenset[str])
     one_way = grid.one_way[:, None, None, None, None]
     n = grid.passes[None, :, None, None, None]
     p = grid.spacing_mm[None, None, :, None, None]
-    z = grid.offset_mm[None, None, None, :, None]
     v = grid.speed_mm_per_s[None, None, None, None, :]
-    radius = beam_radius_mm(wish.beam, offset_mm=z)
-    sharp = beam_radius_mm(wish.beam, offset_mm=np.maximum(np.abs(z) - wish.unevenness_mm, 0.0))
-    soft = beam_radius_mm(wish.beam, offset_mm=np.abs(z) + wish.unevenness_mm)
-    dwell = dwell_ms(beam_radius_mm=radius, speed_mm_per_s=v)
+    lines = asked.lines
+    dwell = dwell_ms(beam_radius_mm=lines.radius_mm, speed_mm_per_s=v)
     shift = exposure_shift(curve, dwell_ms=dwell, passes=n)
 
-    if wish.hold.power_W is None:
+    if asked.met is not None:
         exposure: FloatArray = np.full((1, 1, 1, 1, 1), asked.exposure)
         power = 10.0 ** (exposure - shift) * (v / n) * p
+        middle = tone_L(curve, exposure)
+        share = share_at_settable_power(wish, asked.met, power_W=power)
     else:
         power = np.full((1, 1, 1, 1, 1), wish.hold.power_W)
         exposure = np.log10(n * power / (v * p)) + shift
-    middle = tone_L(curve, exposure)
-
-    to_sharp = curve.kappa * np.log10(sharp / radius)
-    to_soft = curve.kappa * np.log10(soft / radius)
-    top, bottom = (ripple_factor(beam_radius_mm=sharp, line_spacing_mm=p, phase=u) for u in (0.0, 0.5))
-    soft_top = ripple_factor(beam_radius_mm=soft, line_spacing_mm=p, phase=0.0)
-    with np.errstate(divide="ignore"):
-        on_line, between, soft_on_line = np.log10(top), np.log10(bottom), np.log10(soft_top)
-    ripple = np.abs(tone_L(curve, exposure + to_sharp + on_line) - tone_L(curve, exposure + to_sharp + between))
-    doubt = asked.doubt.ripple_doubt_L(ripple_L=ripple, decades=on_line - between)
+        middle = tone_L(curve, exposure)
+        share = half_tone_share(curve, exposure=exposure, tone=middle)
+    crest, trough = (tone_L(curve, exposure + lines.to_sharp + at) for at in (lines.on_line, lines.between))
+    ripple = np.abs(crest - trough)
+    doubt = asked.doubt.ripple_doubt_L(ripple_L=ripple, decades=lines.on_line - lines.between)
     banding = np.minimum(ripple + doubt, np.maximum(ripple, abs(curve.bare_L - curve.full_L)))
     unseen = unseen_banding_L(tone=wish.tone_L, period_mm=p, distance_mm=wish.reading_distance_mm)
     warp = np.maximum(
-        np.abs(tone_L(curve, exposure + to_soft) - middle), np.abs(tone_L(curve, exposure + to_sharp) - middle)
+        *(np.abs(tone_L(curve, exposure + to_there) - middle) for to_there in (lines.to_soft, lines.to_sharp))
     )
     detail = narrowest_kept_mm(
-        beam_radius_mm=edge_radius_mm(machine, beam_radius_mm=soft, one_way=one_way),
+        beam_radius_mm=edge_radius_mm(machine, beam_radius_mm=lines.soft_mm, one_way=one_way),
         smear_mm=v * machine.rise_time_s,
         line_spacing_mm=p,
-        half_tone_dose_fraction=asked.half_share,
+        half_tone_dose_fraction=share,
     )
-    crest = exposure + np.maximum(to_sharp + on_line, to_soft + soft_on_line)
+    hottest = exposure + lines.hottest()
     least_W, most_W = power_window_W(machine)
     if "power" in relaxed:
         most_W = machine.power_max_W
@@ -424,7 +441,7 @@ def _evaluate(wish: Wish, asked: _Asked, *, axis: Axis, relaxed: frozenset[str])
         "warp": warp,
         "known range": asked.doubt.tone_L_sd(dwell_ms=dwell, passes=n),
         "photo range": power * (asked.faint_share or 0.0),
-        "char": crest,
+        "char": hottest,
         "tone": middle,
         "run-up": v,
         "power": power,
@@ -436,7 +453,7 @@ def _evaluate(wish: Wish, asked: _Asked, *, axis: Axis, relaxed: frozenset[str])
         "warp": warp - TONE_HOLDS_L,
         "known range": np.full((1, 1, 1, 1, 1), -1.0),
         "photo range": np.full((1, 1, 1, 1, 1), -1.0) if asked.faint_share is None else least_W - got["photo range"],
-        "char": crest - curve.x_char,
+        "char": hottest - curve.x_char,
         "tone": np.full((1, 1, 1, 1, 1), -1.0)
         if wish.hold.power_W is None
         else np.abs(middle - wish.tone_L) - TONE_HOLDS_L,
@@ -536,7 +553,6 @@ def solve_power_W(
     low, high = sorted(tone_range_L(wish.curve))
     target = min(max(wish.tone_L, low), high)
     log_power = np.log10(guess_W)
-    step = 1e-3
     for _ in range(12):
         here, there = (
             predicted_tone_L(
@@ -547,12 +563,12 @@ def solve_power_W(
                 focus_offset_mm=focus_offset_mm,
                 passes=passes,
             )
-            for lp in (log_power, log_power + step)
+            for lp in (log_power, log_power + SECANT_decades)
         )
-        slope = (there - here) / step
-        if abs(here - target) < 1e-4 or abs(slope) < 1.0:
+        slope = (there - here) / SECANT_decades
+        if abs(here - target) < 1e-4 or abs(slope) < FLAT_L_per_decade:
             break
-        log_power += float(np.clip((target - here) / slope, -0.1, 0.1))
+        log_power += float(np.clip((target - here) / slope, -FAR_decades, FAR_decades))
     return float(10.0**log_power)
 
 
@@ -571,7 +587,8 @@ def predicted_tone_L(
     exposure = np.log10(dose) + exposure_shift(
         wish.curve, dwell_ms=dwell_ms(beam_radius_mm=radius, speed_mm_per_s=speed_mm_per_s), passes=passes
     )
-    return float(averaged_tone_L(wish.curve, exposure, beam_radius_mm=radius, line_spacing_mm=line_spacing_mm))
+    ripple = ripple_of(beam_radius_mm=radius, line_spacing_mm=line_spacing_mm)
+    return float(averaged_tone_L(wish.curve, exposure, ripple=ripple))
 
 
 def without_room_limit(wish: Wish) -> Wish:

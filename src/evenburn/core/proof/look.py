@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from evenburn.core.nouns.wood import CharacteristicCurve, Wood
 from evenburn.core.optics.lines import ripple_factor
@@ -21,23 +23,38 @@ PHASES = 16  # places from a line to midway between two, over which the ripple i
 LINE_REACH_RADII = 3.0  # so far from a line nothing is left of it but e⁻¹⁸: bare ground, one place serves for all of it
 
 
-def averaged_tone_L(
-    curve: CharacteristicCurve, exposure: FloatArray, *, beam_radius_mm: float, line_spacing_mm: float
-) -> FloatArray:
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Ripple:
+    """Places from a line to midway between two: what each adds to the mean exposure, and its share of the area, (..., places)."""
+
+    shifts: FloatArray
+    shares: FloatArray
+
+
+def ripple_of(*, beam_radius_mm: ArrayLike, line_spacing_mm: ArrayLike) -> Ripple:
+    """Return the ripple that lines leave, at places that stand for all of it. They broadcast. Source: `ripple_factor`."""
+    beam, spacing = (np.asarray(a, dtype=np.float64)[..., None] for a in (beam_radius_mm, line_spacing_mm))
+    reach = np.minimum(0.5, LINE_REACH_RADII * beam / spacing)
+    phases = np.concatenate([reach * (np.arange(PHASES) + 0.5) / PHASES, 0.5 * (reach + 0.5)], axis=-1)
+    shares = np.concatenate([np.repeat(2.0 * reach / PHASES, PHASES, axis=-1), 1.0 - 2.0 * reach], axis=-1)
+    with np.errstate(divide="ignore"):
+        shifts = np.log10(ripple_factor(beam_radius_mm=beam, line_spacing_mm=spacing, phase=phases))
+    return Ripple(shifts=shifts, shares=shares)
+
+
+def averaged_tone_L(curve: CharacteristicCurve, exposure: ArrayLike, *, ripple: Ripple) -> FloatArray:
     """Return the tone seen from afar where lines leave a ripple: the mean over it as reflectance. [L*]
+
+    Parameters
+    ----------
+    exposure : mean over the ripple; it broadcasts with the ripple's places left out. [log10 J/mm²]
 
     Source
     ------
     Tones average as reflectance (Murray and Davies's idea, [murray1936]); ripple from [dlmf].
     """
-    reach = min(0.5, LINE_REACH_RADII * beam_radius_mm / line_spacing_mm)
-    phases = np.append(reach * (np.arange(PHASES) + 0.5) / PHASES, 0.5 * (reach + 0.5))
-    shares = np.append(np.full(PHASES, 2.0 * reach / PHASES), 1.0 - 2.0 * reach)
-    factors = ripple_factor(beam_radius_mm=beam_radius_mm, line_spacing_mm=line_spacing_mm, phase=phases)
-    with np.errstate(divide="ignore"):
-        shifts = np.log10(factors)
-    seen = luminance(tone_L(curve, np.asarray(exposure)[..., None] + shifts)) @ shares
-    return np.asarray(lightness_L(seen), dtype=np.float64)
+    tones = tone_L(curve, np.asarray(exposure, dtype=np.float64)[..., None] + ripple.shifts)
+    return np.asarray(lightness_L((luminance(tones) * ripple.shares).sum(axis=-1)), dtype=np.float64)
 
 
 def reflectance_map(
@@ -67,9 +84,8 @@ def reflectance_map(
     if radius_and_spacing_mm is None:
         tones = tone_L(curve, exposure)
     else:
-        tones = averaged_tone_L(
-            curve, exposure, beam_radius_mm=radius_and_spacing_mm[0], line_spacing_mm=radius_and_spacing_mm[1]
-        )
+        radius, spacing = radius_and_spacing_mm
+        tones = averaged_tone_L(curve, exposure, ripple=ripple_of(beam_radius_mm=radius, line_spacing_mm=spacing))
     table = luminance(tones).astype(np.float32)
     index = np.sqrt(np.maximum(dose_J_per_mm2, 0.0) * np.float32(1.0 / top))
     index *= np.float32(TABLE_SIZE - 1)

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from evenburn.core.nouns.wood import CharacteristicCurve
-from evenburn.core.proof.look import averaged_tone_L
+from evenburn.core.proof.look import averaged_tone_L, ripple_of
 from evenburn.core.response.curve import tone_L
 from evenburn.core.tone.colour import lightness_L, luminance
 
@@ -50,7 +50,8 @@ def look_table(
         tones = tone_L(curve, exposure)
     else:
         radius, spacing = radius_and_spacing_mm
-        tones = averaged_tone_L(curve, exposure, beam_radius_mm=radius, line_spacing_mm=spacing)
+        ripple = ripple_of(beam_radius_mm=radius, line_spacing_mm=spacing)
+        tones = averaged_tone_L(curve, exposure, ripple=ripple)
     relative = luminance(tones) / float(luminance(curve.bare_L))
     return LookTable(relative=relative.astype(np.float32), top_J_per_mm2=top_J_per_mm2)
 

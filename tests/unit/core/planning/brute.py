@@ -37,6 +37,8 @@ PARAMETERS = (
     "kappa",
     "pass_exponent",
 )
+SAME_DETAIL_mm = 1e-3  # over a ripple other places are averaged, and the search lets go of what moves an edge by less
+PLACES = 24  # from a line to midway between two
 SLACK = 2e-3  # in units of each constraint: the search inverts the curve by table, the loops by bisection
 
 
@@ -69,17 +71,27 @@ def tone_of(c: CharacteristicCurve, x: float) -> float:
     return c.bare_L + (c.full_L - c.bare_L) * rise + c.reversal_L / (1.0 + math.exp(-k * (x - c.x_reversal)))
 
 
+_TURNS: dict[int, tuple[CharacteristicCurve, float]] = {}  # with the curve, so that its number stays its own
+
+
+def turn_of(c: CharacteristicCurve) -> float:
+    """Return the exposure of the extreme tone below the char limit."""
+    if id(c) not in _TURNS:
+        way = -1.0 if c.full_L < c.bare_L else 1.0
+        low, high = c.x_low, min(c.x_high, c.x_char)
+        _TURNS[id(c)] = c, max((low + (high - low) * i / 4000 for i in range(4001)), key=lambda x: way * tone_of(c, x))
+    return _TURNS[id(c)][1]
+
+
 def exposure_of(c: CharacteristicCurve, tone: float) -> float:
     """Return the exposure of a tone by bisection, below the char limit and the turn; the end where there is none."""
     way = -1.0 if c.full_L < c.bare_L else 1.0
-    low, high = c.x_low, min(c.x_high, c.x_char)
-    steps = [low + (high - low) * i / 4000 for i in range(4001)]
-    high = max(steps, key=lambda x: way * tone_of(c, x))
+    low, high = c.x_low, turn_of(c)
     if way * (tone_of(c, low) - tone) >= 0.0:
         return low
     if way * (tone_of(c, high) - tone) <= 0.0:
         return high
-    for _ in range(60):
+    for _ in range(40):
         middle = 0.5 * (low + high)
         if way * (tone_of(c, middle) - tone) < 0.0:
             low = middle
@@ -114,7 +126,7 @@ def deviation(c: CharacteristicCurve, by: list[float]) -> float:
 
 def inverse_erf(share: float) -> float:
     low, high = 0.0, 6.0
-    for _ in range(80):
+    for _ in range(45):
         middle = 0.5 * (low + high)
         low, high = (middle, high) if math.erf(middle) < share else (low, middle)
     return low
@@ -136,6 +148,41 @@ def unseen(tone: float, p: float, distance_mm: float) -> float:
     contrast = min(0.5, 1.0 / (200.0 * max(relative, 1e-6)))
     y = ((tone + 16.0) / 116.0) ** 3 if tone > 8.0 else tone * 27.0 / 24389.0
     return min(1.0, lightness(y * (1.0 + contrast)) - lightness(y * (1.0 - contrast)))
+
+
+def seen_L(c: CharacteristicCurve, mean: float, over: list[float]) -> float:
+    """Return the lightness of the mean reflectance over places that get so much more than the mean exposure."""
+    total = 0.0
+    for decades in over:
+        tone = tone_of(c, mean + decades)
+        total += ((tone + 16.0) / 116.0) ** 3 if tone > 8.0 else tone * 27.0 / 24389.0
+    return lightness(total / len(over))
+
+
+def mean_for(c: CharacteristicCurve, even: float, over: list[float], room: float) -> float:
+    """Return the mean exposure at which places are seen as the tone of an even one, by bisection, up to the char limit."""
+    way, wished = -1.0 if c.full_L < c.bare_L else 1.0, tone_of(c, even)
+    low, high = even - 0.5, even + 0.5
+    for _ in range(30):
+        middle = 0.5 * (low + high)
+        low, high = (middle, high) if way * (seen_L(c, middle, over) - wished) < 0.0 else (low, middle)
+    return min(low, even + max(room, 0.0))
+
+
+def set_W(wish: Wish, power: float) -> float:
+    """Return the power that the S word can say, nearest to one that fires and is allowed."""
+    m = wish.machine
+    (f0, w0), (f1, w1) = next(pair for pair in pairwise(m.power_curve) if pair[0][1] <= power <= pair[1][1])
+    steps = m.power_word_max
+    assert steps >= 1000.0  # else decimals
+    word = (f0 + (f1 - f0) * (power - w0) / (w1 - w0)) * steps
+    word = min(max(round(word), math.ceil(m.power_least_fraction * steps)), math.floor(m.power_cap_fraction * steps))
+    return watts(wish, word / steps)
+
+
+def reach_of(c: CharacteristicCurve, mean: float, tone: float) -> float:
+    share = 10.0 ** min(exposure_of(c, 0.5 * (c.bare_L + tone)) - mean, -1e-3)
+    return math.sqrt(2.0) * max(inverse_erf(share), inverse_erf(1.0 - share))
 
 
 def ramp_s(v: float, a: float, j: float | None) -> float:
@@ -195,8 +242,6 @@ def _candidates(wish: Wish) -> Iterator[Candidate]:
     here = tone_of(c, wished)
     steeper = deviation(c, derivatives(c, lambda curve: slope_at(curve, here, wished)))
     shape = derivatives(c, lambda curve: tone_of(curve, wished))
-    share = 10.0 ** min(exposure_of(c, 0.5 * (c.bare_L + wish.tone_L)) - wished, -1e-3)
-    reach = math.sqrt(2.0) * max(inverse_erf(share), inverse_erf(1.0 - share))
     least, most = watts(wish, m.power_least_fraction), watts(wish, m.power_cap_fraction)
     faint = 10.0 ** (exposure_of(c, wish.faint_L) - wished) if wish.faint_L is not None else None
     count = math.ceil((4.0 * beam.rayleigh_length_mm + 0.5) / 0.5 - 1e-12)
@@ -240,6 +285,10 @@ def _candidates(wish: Wish) -> Iterator[Candidate]:
             for p in spacings:
                 crest, trough = (max(lines_sum(sharp, p, place), 1e-300) for place in (0.0, 0.5))
                 soft_crest = lines_sum(soft, p, 0.0)
+                over = [math.log10(max(lines_sum(w, p, (i + 0.5) / (2 * PLACES)), 1e-300)) for i in range(PLACES)]
+                hottest = max(to_sharp + math.log10(crest), to_soft + math.log10(soft_crest))
+                mean = mean_for(c, wished, over, c.x_char - wished - hottest)
+                reaches: dict[float, float] = {}  # by what rounding the S word adds, to a thousandth of a decade
                 sees = unseen(wish.tone_L, p, wish.reading_distance_mm) * wish.banding_factor
                 for n in (1, 2) if hold.passes is None else (hold.passes,):
                     for v in sorted(speeds):
@@ -250,6 +299,18 @@ def _candidates(wish: Wish) -> Iterator[Candidate]:
                         else:
                             power = hold.power_W
                             x = math.log10(n * power / (v * p)) + shift
+                        if hold.power_W is None:
+                            solved = power * 10.0 ** (mean - wished)
+                            wanted = most if power <= most else solved
+                            inside = least <= min(solved, wanted) <= most
+                            more = round(math.log10(set_W(wish, min(solved, wanted)) / solved), 3) if inside else 0.0
+                        else:
+                            more = round(x - mean, 3)  # no ripple is met: the power stands
+                        if more not in reaches:
+                            there = mean + more
+                            seen = tone_of(c, x) if hold.power_W is not None else seen_L(c, there, over)
+                            reaches[more] = reach_of(c, there, seen)
+                        reach = reaches[more]
                         on, off = x + to_sharp + math.log10(crest), x + to_sharp + math.log10(trough)
                         ripple = abs(tone_of(c, on) - tone_of(c, off))
                         ripple += min(steeper * (on - off), steeper / abs(slope) * ripple)

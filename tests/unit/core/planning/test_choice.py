@@ -68,7 +68,7 @@ def test_each_is_a_recipe_of_the_grid_that_gives_up_nothing_hard(name: str) -> N
         assert not {*HARD} & {*c.broken(slack=brute.SLACK)}
         assert a.time_s == pytest.approx(c.time_s, rel=1e-6)
         assert a.ripple_L == pytest.approx(c.ripple_L, abs=brute.SLACK)
-        assert a.detail_mm == pytest.approx(c.detail_mm, rel=1e-6)
+        assert a.detail_mm == pytest.approx(c.detail_mm, abs=brute.SAME_DETAIL_mm)
         tone = predicted_tone_L(
             w,
             power_W=r.power_W,
