@@ -21,8 +21,9 @@ help:
 	@echo ""
 	@echo "Another Python: make demo PYTHON=python3.12"
 
-# One stamp for all: it is made last, so a set-up that was cut short is simply done again.
-$(READY): pyproject.toml
+# One stamp for all: it is made last, so a set-up that was cut short is simply done again. Where sums are known for this
+# system and Python, exactly the packages of the lock are installed, each file by its SHA-256; elsewhere the newest that fit.
+$(READY): pyproject.toml requirements-dev.lock
 	@$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11))' 2>/dev/null || { \
 	  echo "error: evenburn needs Python 3.11 or newer; '$(PYTHON)' is $$($(PYTHON) --version 2>/dev/null || echo 'not there')" >&2; \
 	  echo "try:   make $(MAKECMDGOALS) PYTHON=python3.12   (or any newer one you have)" >&2; exit 1; }
@@ -31,13 +32,8 @@ $(READY): pyproject.toml
 	@$(PYTHON) -m venv .venv || { \
 	  echo "error: Python could not make a virtual environment" >&2; \
 	  echo "try:   install your system's venv package (on Debian: apt install python3-venv)" >&2; exit 1; }
-	@{ PYTHONUNBUFFERED=1 $(PY) -m pip install --disable-pip-version-check -e '.[dev]' 2>&1; echo "pip ended with $$?"; } \
-	  | tee .venv/install.log \
-	  | while read -r word what rest; do case "$$word" in \
-	      Collecting) echo "  fetching $${what%%[<>=!~;[]*}";; \
-	      Installing) [ "$$what" != collected ] || echo "  unpacking all of it (half a minute or so)";; \
-	    esac; done
-	@tail -n 1 .venv/install.log | grep -q '^pip ended with 0$$' || { tail -n 25 .venv/install.log >&2; \
+	@tools/set-up || { \
+	  tail -n 25 .venv/install.log >&2; \
 	  echo "error: the packages could not be installed; all that pip said is in .venv/install.log" >&2; \
 	  echo "try:   look whether this machine is on line, then run make again" >&2; exit 1; }
 	@echo "  ready"

@@ -10,6 +10,7 @@ import argparse
 import os
 import re
 import secrets
+import signal
 import subprocess
 import sys
 import threading
@@ -53,25 +54,34 @@ def command_of(path: str, seed: int) -> tuple[str, ...]:
     return (*pytest, "--hypothesis-profile=lap", f"--hypothesis-seed={seed}", "--hypothesis-show-statistics")
 
 
+def ran(command: tuple[str, ...], *, seed: int) -> tuple[int, str]:
+    """Return how a lap ended and what it said; one that hangs is ended with all that it began."""
+    process = subprocess.Popen(  # noqa: S603  # our own tests
+        command,
+        cwd=ROOT,
+        env={**os.environ, "EVENBURN_LAP_SEED": str(seed), "OPENBLAS_NUM_THREADS": "1"},
+        stdout=subprocess.PIPE,
+        stderr=subprocess.STDOUT,
+        text=True,
+        start_new_session=True,
+    )
+    try:
+        output, _ = process.communicate(timeout=LONGEST_s)
+    except subprocess.TimeoutExpired:
+        os.killpg(process.pid, signal.SIGKILL)
+        output, _ = process.communicate()
+        return -1, f"no end after {LONGEST_s} s\n{output}"
+    return process.returncode, output
+
+
 def lap(part: str, tally: Tally) -> None:
     """Run one lap of a part with a new seed, and write down what came of it."""
     seed, path, start_s = secrets.randbelow(10**8), PARTS[part], time.monotonic()
-    try:
-        done = subprocess.run(  # noqa: S603  # our own tests
-            command_of(path, seed),
-            cwd=ROOT,
-            env={**os.environ, "EVENBURN_LAP_SEED": str(seed), "OPENBLAS_NUM_THREADS": "1"},
-            stdout=subprocess.PIPE,
-            stderr=subprocess.STDOUT,
-            text=True,
-            timeout=LONGEST_s,
-            check=False,
-        )
-        ended, output = done.returncode, done.stdout
-    except subprocess.TimeoutExpired as late:
-        ended, output = -1, f"no end after {LONGEST_s} s\n{(late.stdout or b'').decode(errors='replace')}"
+    ended, output = ran(command_of(path, seed), seed=seed)
     took_s = time.monotonic() - start_s
     cases = sum(int(n) for n in CASES.findall(output))
+    if ended == 0 and cases == 0:
+        ended, output = -1, f"a lap without a case shows nothing\n{output}"
     with tally.lock:
         tally.laps[part] += 1
         tally.cases[part] += cases
@@ -105,17 +115,25 @@ def main() -> int:
         while time.monotonic() - start_s < 60.0 * chosen.minutes:
             with turn:
                 part = next(parts)
-            lap(part, tally)
+            try:
+                lap(part, tally)
+            except Exception as fault:  # noqa: BLE001  # a soak that cannot go on is not clean
+                with tally.lock:
+                    tally.broke.append(f"{part}: {fault!r}")
+                return
 
     workers = [threading.Thread(target=work) for _ in range(chosen.at_once)]
     for worker in workers:
         worker.start()
     for worker in workers:
         worker.join()
+    missed = [part for part in PARTS if tally.laps[part] == 0]
     print(f"\n{report(tally)}\n\n{(time.monotonic() - start_s) / 60:.1f} minutes, {len(tally.broke)} laps broke")
     for one in tally.broke:
         print(f"  {one}")
-    return 1 if tally.broke else 0
+    if missed:
+        print(f"  not reached, give it more minutes: {', '.join(missed)}")
+    return 1 if tally.broke or missed else 0
 
 
 if __name__ == "__main__":

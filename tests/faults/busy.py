@@ -2,7 +2,8 @@
 
     python busy.py PLACE TRIALS SEED        prints one JSON line: how many were killed at what, or the first thing lost
 
-It runs beside the tests as a process of its own without threads, so that forking it copies no lock.
+It runs beside the tests as a process of its own, and does no work itself: the drawing engine and the planning start threads,
+and a program forked from one that has them waits for ever at its first drawing instead of being busy.
 """
 
 from __future__ import annotations
@@ -14,26 +15,28 @@ import random
 import signal
 import sys
 import time
-from itertools import count, islice
+from collections import Counter, deque
+from itertools import chain, count, islice
 from pathlib import Path
 
 import cv2
-import sqlalchemy as sa
 
+from evenburn.adapters.artwork.svg import parse_svg
 from evenburn.adapters.storage.book.rows import row_of
-from evenburn.adapters.storage.book.tables import artwork, piece
+from evenburn.adapters.storage.book.tables import piece
 from evenburn.services.book.back_up_book import back_up_book
 from evenburn.services.book.edit_piece import add_artwork, change_piece, copy_piece, remove_piece
 from evenburn.services.book.mark_step import mark_step
-from evenburn.services.book.open_book import Book, open_book_at
+from evenburn.services.book.open_book import open_book_at
 from evenburn.services.book.plan_piece import plan_piece
-from evenburn.services.book.restore_book import restore_book
-from faults.looking import demand_sound, pieces_in
+from faults.looking import Acknowledged, demand_sound, lost_from, sum_of
 
 NOW = "2026-06-09T10:00:00+00:00"
+STEP, KEPT = "proof agreed", "kept.zip"
 LONGEST_s, LONGEST_PLANNING_s = 0.35, 2.5  # until a program is killed
 LEAST_s = 0.005
-LOOK_WHOLE_EVERY = 25  # trials, for what takes longer to look at
+PATIENCE_s = 60.0  # for a program to be ready
+LOOK_WHOLE_EVERY = 25  # trials, for what takes longer to look at; it looks back as far
 
 
 def svg(number: int) -> bytes:
@@ -62,79 +65,77 @@ def work(place: Path, beside: Path, log: Path, *, plans: bool, turns: int | None
             done("artwork", name=name, sha256=hashlib.sha256(svg(turn)).hexdigest())
             made = copy_piece(book, 2, now=NOW)
             done("copy", key=made.key)
-            mark_step(book, int(made.key), "proof agreed", done=True, now=NOW)
-            done("tick", key=made.key)
+            mark_step(book, int(made.key), STEP, done=True, now=NOW)
+            done("tick", key=made.key, name=STEP, at=NOW)
             remove_piece(book, int(made.key), version=made.version, now=NOW)
             done("remove", key=made.key)
             if plans:
-                plan_piece(book, 1, now=NOW)
-                done("plan")
-                back_up_book(book, beside / "kept.zip", now=NOW)
+                planned = plan_piece(book, 1, now=NOW)
+                done("plan", sha256=planned.inputs_sha256, sum=sum_of(planned.folder))
+                back_up_book(book, beside / KEPT, now=NOW)
                 done("backup")
     book.close()
 
 
-def look(place: Path, beside: Path, log: Path, *, whole: bool) -> str:
-    """Return what was lost since the log began; empty where nothing was."""
-    lines = [json.loads(line) for line in log.read_text(encoding="utf-8").splitlines() if line.endswith("}")]
-    kept = [line for line in lines if "done" in line]
-    begun = [line["begun"] for line in lines if "begun" in line]
-    book: Book = open_book_at(place)
-    try:
-        with book.reading() as connection:
-            name = row_of(connection, piece, 1)["name"]
-            rows = {r[0]: r[1] for r in connection.execute(sa.select(piece.c.id, piece.c.removed_at))}
-            arts = {str(n): str(s) for n, s in connection.execute(sa.select(artwork.c.name, artwork.c.sha256))}
-    finally:
-        book.close()
-    names = [line["name"] for line in kept if line["done"] == "rename"]
-    if names and name not in {names[-1], *(f"n {turn}" for turn in begun[-1:])}:
-        return f"piece 1 is called {name}, and {names[-1]} was acknowledged"
-    for line in kept:
-        if line["done"] == "artwork" and arts.get(line["name"]) != line["sha256"]:
-            return f"artwork {line['name']} was acknowledged and is not there"
-        if line["done"] == "copy" and line["key"] not in rows:
-            return f"piece {line['key']} was acknowledged and is not there"
-        if line["done"] == "remove" and rows.get(line["key"]) is None:
-            return f"piece {line['key']} was taken away and is there"
-    if whole:
-        demand_sound(place)
-        if (beside / "kept.zip").exists():
-            restored = beside / f"restored-{time.time_ns()}"
-            restore_book(beside / "kept.zip", restored).close()
-            pieces_in(restored)
-    return ""
+def said_in(log: Path) -> list[Acknowledged]:
+    """Return what was written down, but for a line that was cut short by the end."""
+    return [json.loads(line) for line in log.read_text(encoding="utf-8").splitlines() if line.endswith("}")]
+
+
+def forked(place: Path, beside: Path, log: Path, *, plans: bool, turns: int | None = None) -> int:
+    """Start a busy program and return its number when it is ready: what is loaded late and takes its time is loaded."""
+    log.write_text("", encoding="utf-8")
+    child = os.fork()
+    if child == 0:
+        try:
+            parse_svg(svg(0), name="warm").ink(width_px=8, height_px=8)
+            log.write_text('{"ready": true}\n', encoding="utf-8")
+            work(place, beside, log, plans=plans, turns=turns)
+            os._exit(0)
+        finally:
+            os._exit(3)  # only an error ends it by itself
+    for _ in range(round(PATIENCE_s / 0.01)):
+        if log.stat().st_size > 0 or os.waitid(os.P_PID, child, os.WEXITED | os.WNOHANG | os.WNOWAIT) is not None:
+            break
+        time.sleep(0.01)
+    return child
 
 
 def main(place: Path, trials: int, seed: int) -> int:
     """Kill so many busy programs at random moments, and say what was lost."""
+    import evenburn.services.plan_batch  # noqa: F401  # all that is forked from here need not load it
+
     chance = random.Random(seed)  # noqa: S311  # moments, no secrets
     beside = place.parent
     log = beside / "acknowledged.jsonl"
     cv2.setNumThreads(0)  # threads of its own would not come along when this forks
-    work(place, beside, log, plans=True, turns=1)  # what is loaded late is loaded now
-    at = {"nothing done yet": 0, "in the middle": 0}
-    for trial in range(trials):
-        log.write_text("", encoding="utf-8")
-        plans = trial % 5 == 4
-        child = os.fork()
-        if child == 0:
-            try:
-                work(place, beside, log, plans=plans)
-            finally:
-                os._exit(3)  # only an error ends it by itself
-        time.sleep(chance.uniform(LEAST_s, LONGEST_PLANNING_s if plans else LONGEST_s))
-        os.kill(child, signal.SIGKILL)
+    lately: deque[list[Acknowledged]] = deque(maxlen=LOOK_WHOLE_EVERY)
+    acknowledged: Counter[str] = Counter()  # by those that were killed
+    busy = 0
+    for trial in range(-1, trials):  # the first ends by itself, so that there is a plan and a backup to lose
+        plans = trial % 5 == 4 or trial < 0
+        child = forked(place, beside, log, plans=plans, turns=None if trial >= 0 else 1)
+        if trial >= 0:
+            time.sleep(chance.uniform(LEAST_s, LONGEST_PLANNING_s if plans else LONGEST_s))
+            os.kill(child, signal.SIGKILL)
         _, status = os.waitpid(child, 0)
-        if not os.WIFSIGNALED(status):
-            print(json.dumps({"lost": f"trial {trial}: the busy program failed by itself"}))  # noqa: T201  # what it says is for its test
-            return 1
-        at["in the middle" if '"done"' in log.read_text(encoding="utf-8") else "nothing done yet"] += 1
-        lost = look(place, beside, log, whole=plans or trial % LOOK_WHOLE_EVERY == 0)
+        now = said_in(log)
+        lately.append(now)
+        whole = plans or trial % LOOK_WHOLE_EVERY == 0
+        if (
+            lost := "" if status == (signal.SIGKILL if trial >= 0 else 0) else "the busy program failed by itself"
+        ) == "":
+            lost = lost_from(place, list(chain(*lately)) if whole else now, kept_in=beside / KEPT)
         if lost:
             print(json.dumps({"lost": f"trial {trial}: {lost}"}))  # noqa: T201  # what it says is for its test
             return 1
-    print(json.dumps({"lost": "", "killed": trials, **at}))  # noqa: T201  # what it says is for its test
+        if whole:
+            demand_sound(place)
+        if trial >= 0:
+            done = [str(line["done"]) for line in now if "done" in line]
+            acknowledged.update(done)
+            busy += bool(done)
+    print(json.dumps({"lost": "", "killed": trials, "in the middle": busy, "acknowledged": acknowledged}))  # noqa: T201  # what it says is for its test
     return 0
 
 

@@ -8,18 +8,44 @@ import zipfile
 from pathlib import Path
 
 import pytest
+from ezdxf.filemanagement import new as new_drawing
 
 from evenburn.adapters.artwork import pdf
 from evenburn.adapters.artwork.pdf import open_pdf
-from evenburn.adapters.storage.book.backing_up import restore
+from evenburn.adapters.storage.book.backing_up import back_up, restore
 from evenburn.adapters.storage.folder import OutputFolder
 from evenburn.cli.main import main
-from evenburn.core.errors import InvalidInput, UnreadableFile
+from evenburn.core.errors import InvalidInput, NotFound, UnreadableFile
+from evenburn.services.book.at_a_glance import glances
+from evenburn.services.book.open_book import open_book_at
+from evenburn.services.book.plan_piece import plan_of, plan_piece
+from evenburn.services.book.programs_of import file_of
+from evenburn.services.book.take_in import take_in_batch
 from hostile.guarded import guard, tree
 from hostile.seeds import backup_zip, outcome_json, pages
+from service.book.conftest import NOW, small_batch
 from service.conftest import ART, BATCH, MACHINE
 
 HERE = Path(__file__).with_name("found")
+
+
+# ---- DXF: the reader looks for what a drawing names --------------------------------------------------------------
+
+
+@pytest.mark.parametrize("named", ["/etc/hostname", "../secret.svg", ""])
+def test_no_plot_style_that_a_drawing_names_is_opened(named: str) -> None:
+    """The library opens the file a layout names for its pens, wherever it lies, and the current folder for none."""
+    document = new_drawing()
+    document.modelspace().add_circle((5, 5), 4)
+    document.modelspace().set_plot_style(named)
+    text = io.StringIO()
+    document.write(text)
+
+    with guard() as keeper:
+        outcome = keeper.attempt("dxf", {"art.dxf": text.getvalue().encode()})
+
+    assert outcome.fault == ""
+    assert outcome.what == "done"
 
 
 # ---- PDF: the reader is another's, in C++ ------------------------------------------------------------------------
@@ -285,6 +311,36 @@ def test_no_member_of_a_backup_lands_outside_the_book(member: str) -> None:
 
     assert outcome.fault == ""
     assert (outcome.what, outcome.text) == ("done", "restored")
+
+
+@pytest.mark.parametrize("where", ["absolute", "upwards"])
+def test_a_plan_of_a_backup_leads_to_no_folder_outside_the_book(where: str, tmp_path: Path) -> None:
+    """The row of a plan names its folder by a hash; a made-up one named a folder of programs beside the book."""
+    book = open_book_at(tmp_path / "book")
+    taken = take_in_batch(book, small_batch(tmp_path / "own"), now=NOW)
+    piece_id = taken.piece_ids[0]
+    planned = plan_piece(book, piece_id, now=NOW)
+    back_up(book, tmp_path / "sound.zip", now=NOW)
+    outside = planned.folder.rename(tmp_path / "o")
+    book.close()
+    with zipfile.ZipFile(tmp_path / "sound.zip") as sound, zipfile.ZipFile(tmp_path / "book.zip", "w") as made:
+        for info in sound.infolist():
+            data = sound.read(info)
+            if info.filename == "tables/plan.jsonl":
+                named = str(outside) if where == "absolute" else "../../o"
+                data = json.dumps({**json.loads(data), "inputs_sha256": named, "folder": named}).encode() + b"\n"
+            made.writestr(info.filename, data)
+
+    again = restore(tmp_path / "book.zip", tmp_path / "again" / "book")
+    try:
+        assert plan_of(again, piece_id) is None
+        assert glances(again, [piece_id]) == {}
+        with pytest.raises(NotFound):
+            file_of(again, piece_id, "plaque-front.ngc")
+        fresh = plan_piece(again, piece_id, now=NOW)  # and it is planned as any other
+        assert fresh.folder.parent.name == "plans"
+    finally:
+        again.close()
 
 
 def test_what_a_guard_leaves_is_what_it_was_given(tmp_path: Path) -> None:

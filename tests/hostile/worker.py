@@ -1,8 +1,9 @@
 """A process that opens hostile files, one after another, and tells what came of each: `python worker.py`.
 
 It is fenced in: memory has a ceiling, nothing may be connected to, no other program may be started, and what is written
-outside the arena, or read of what lies beside the case, is told. Each line of standard input is a job, each line of the
-answer what came of it.
+outside the arena, or read from anywhere but the case, the program itself and the little of the system that Python needs, is
+told. Libraries in C that open files by themselves pass the fence unseen; the program hands them bytes, not names. Each line of
+standard input is a job, each line of the answer what came of it.
 """
 
 from __future__ import annotations
@@ -13,7 +14,9 @@ import io
 import json
 import os
 import resource
+import shutil
 import sys
+import sysconfig
 import time
 import traceback
 from collections.abc import Callable
@@ -22,13 +25,44 @@ from types import FrameType
 from typing import Any
 
 CEILING_bytes = 3 * 1024**3  # of memory that the process may ask for; an everyday plan of thousands of names needs less
-SECRET = "secret"  # noqa: S105  # what lies beside a case, and may not be read, has this in its name
 NO_CALLS = ("socket.connect", "socket.getaddrinfo", "socket.gethostbyname", "socket.sendto", "subprocess.Popen",
             "os.system", "os.exec", "os.posix_spawn", "os.fork", "webbrowser.open")  # fmt: skip
 # which of the arguments are paths, and which tell of a folder already open, from where a path is then reckoned
 CHANGES = {"os.remove": ((0,), 1), "os.rename": ((0, 1), 2), "os.mkdir": ((0,), 2), "os.rmdir": ((0,), 1),
            "os.link": ((0, 1), 2), "os.symlink": ((1,), 2), "os.truncate": ((0,), None), "shutil.rmtree": ((0,), 1),
-           "os.chmod": ((0,), 2)}  # fmt: skip
+           "os.chmod": ((0,), 2), "sqlite3.connect": ((0,), None)}  # fmt: skip
+READS = ("os.listdir", "os.scandir")  # and "open", which is `os.open` too
+ROOT = Path(__file__).resolve().parents[2]
+SCRATCH = os.path.realpath(os.environ.get("TMPDIR", "/" + "tmp"))  # where libraries put passing files
+COMPILED = os.environ.get("NUMBA_CACHE_DIR")
+# the program, its libraries and its interpreter …
+PROGRAM = tuple(
+    os.path.realpath(str(place))
+    for place in (
+        *(place for place in sys.path if place),  # where the interpreter looks for what it loads
+        *(sysconfig.get_path(kind) for kind in ("stdlib", "platstdlib", "purelib", "platlib")),
+        ROOT / "src",
+        ROOT / "tests",
+        *([COMPILED] if COMPILED else []),
+    )
+)
+# … and what of the system it may look at; of the process's own folder not `environ`, not `cmdline`
+SYSTEM = tuple(
+    os.path.realpath(place)
+    for place in (
+        *("/dev/null", "/dev/urandom", "/dev/zero", "/etc/localtime", "/usr/share/zoneinfo", "/etc/ld.so.cache"),
+        *("/lib", "/lib64", "/usr/lib", "/usr/lib64", "/usr/local/lib"),
+        *("/proc/cpuinfo", "/proc/meminfo", "/sys/devices/system/cpu"),
+        *(f"/proc/self/{name}" for name in ("status", "stat", "statm", "maps", "cgroup", "clear_refs")),
+    )
+)
+
+WRITTEN = ("/dev/null", *([os.path.realpath(COMPILED)] if COMPILED else []))
+
+
+def _within(full: str, *places: str) -> bool:
+    """Return whether a path is one of some places or lies below it."""
+    return any(full == place or full.startswith(place.rstrip("/") + "/") for place in places)
 
 
 class Fence:
@@ -50,7 +84,10 @@ class Fence:
         if event == "open":
             path, mode, flags = args
             writes = any(c in (mode or "") for c in "wax+") or bool(flags & (os.O_WRONLY | os.O_RDWR | os.O_CREAT))
-            self._judge(path, writes=writes)
+            if not (mode is None and _takes_away(sys._getframe(1))):
+                self._judge(path, writes=writes)
+        elif event in READS:
+            self._judge("." if args[0] is None else args[0], writes=False)
         places, opened = CHANGES.get(event, ((), None))
         if opened is not None and len(args) > opened and args[opened] not in (-1, None):
             return  # inside a folder that was judged when it was opened
@@ -58,17 +95,25 @@ class Fence:
             self._judge(args[place], writes=True)
 
     def _judge(self, path: object, *, writes: bool) -> None:
-        if not isinstance(path, str | bytes | os.PathLike) or self.arena is None:
+        if not isinstance(path, str | bytes | os.PathLike) or self.arena is None or path in (":memory:", b":memory:"):
             return
         full = os.path.realpath(os.fsdecode(path))
-        kept = "__pycache__" in full or full.startswith(("/dev/", "/proc/self")) or "numba" in full
-        if writes and not kept and not full.startswith((self.arena, *SCRATCH)):
-            self.breaches.append(f"wrote outside: {full}")
-        if not writes and full.startswith(os.path.join(os.path.dirname(self.arena), "")) and SECRET in full:  # noqa: PTH118, PTH120  # a hook runs in the middle of anything
-            self.breaches.append(f"read beside: {full}")
+        if writes:
+            compiled = "__pycache__" in full.split("/") and _within(full, *PROGRAM)
+            if not (compiled or _within(full, self.arena, SCRATCH, *WRITTEN)):
+                self.breaches.append(f"wrote outside: {full}")
+        elif full != self.arena and not _within(  # whose own handle is taken to write names through
+            full, f"{self.arena}/case", f"{self.arena}/out", SCRATCH, *PROGRAM, *SYSTEM, *STARTED
+        ):
+            self.breaches.append(f"read outside: {full}")
 
 
-SCRATCH = (os.path.realpath(os.environ.get("TMPDIR", "/" + "tmp")),)  # where libraries put passing files
+def _takes_away(frame: FrameType) -> bool:
+    """Return whether a folder is being taken away, which was judged as a whole; names in it are told without their folder."""
+    return frame.f_code.co_filename == shutil.__file__ and frame.f_code.co_name.startswith("_rmtree")
+
+
+STARTED = (os.path.realpath(sys.argv[0]),)  # this program as it was started; errors quote its lines
 FENCE = Fence()
 
 

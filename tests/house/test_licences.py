@@ -62,6 +62,15 @@ def test_what_is_needed_is_locked(lock: str, extras: tuple[str, ...], tool: Modu
     assert unlocked(declared(*extras), tool.locked(lock)) == [], RELOCK
 
 
+def test_make_installs_by_the_lock() -> None:
+    made, set_up = text_of(ROOT / "Makefile"), text_of(ROOT / "tools" / "set-up")
+
+    assert "@tools/set-up ||" in made
+    assert "pip install" not in made  # nowhere past it
+    assert "--require-hashes -r requirements-dev.lock" in set_up
+    assert 'grep -q "DO NOT MATCH THE HASHES"' in set_up  # what was swapped is never replaced by the newest
+
+
 def test_a_planted_unlocked_package_is_caught() -> None:
     wanted = [Requirement("numpy>=2.2"), Requirement("Typing_Extensions>=4")]
 

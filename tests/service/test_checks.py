@@ -184,22 +184,25 @@ def test_air_is_low_by_default(folder: Path) -> None:
     assert mark.recipe.air_kPa == 34.0
 
 
-@pytest.mark.parametrize(
-    ("name", "code", "level"),
-    [
-        ("white PVC sheet", "forbidden-material", "stop"),
-        ("vinyl film", "forbidden-material", "stop"),
-        ("polycarbonate", "forbidden-material", "stop"),
-        ("MDF 6 mm", "doubtful-material", "stop"),
-    ],
-)
-def test_forbidden_and_doubtful_materials(folder: Path, name: str, code: str, level: str) -> None:
+@pytest.mark.parametrize("name", ["white PVC sheet", "vinyl film", "polycarbonate"])
+def test_a_forbidden_material_is_stopped_and_nothing_of_it_planned(folder: Path, name: str) -> None:
     (folder / "woods").mkdir()
     (folder / "woods" / "hard-maple.toml").write_text(f'name = "{name}"\n')
 
+    piece = plan_batch(folder, to=folder / "out", date=DATE).plan.pieces[0]
+
+    assert [(check.code, check.level) for check in piece.checks] == [("forbidden-material", "stop")]
+    assert piece.marks == ()
+    assert not list((folder / "out").glob("*.ngc"))
+
+
+def test_a_doubtful_material_is_stopped(folder: Path) -> None:
+    (folder / "woods").mkdir()
+    (folder / "woods" / "hard-maple.toml").write_text('name = "MDF 6 mm"\n')
+
     checks, mark = planned(folder)
 
-    assert checks[code].level == level
+    assert checks["doubtful-material"].level == "stop"
     assert mark.program_file is None
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 from typing import Any
 
@@ -45,14 +46,47 @@ def test_a_forbidden_material_gets_no_program_and_no_setting_whatever_is_written
     assert stop["fixes"] == []
     assert not any("offcut" in check["remedy"] for check in piece["checks"])  # it is not to be tried at all
     assert piece["confirmation"] is None
-    assert all(mark["files"]["program"] is None for mark in piece["marks"])
-    assert [p.name for p in (folder.parent / "out").glob("*.ngc") if not p.name.endswith("-trace.ngc")] == []
-    watts = f"{piece['marks'][0]['recipe']['power_W']:.1f} W"
+    assert (piece["marks"], piece["set_ups"]) == ([], [])
+    assert [check["code"] for check in piece["checks"]] == ["forbidden-material"]
+    assert sorted(p.name for p in (folder.parent / "out").iterdir()) == ["plan.json", "run-sheet.pdf"]
     for shown in (told, sheet):
         assert "must not be burnt" in shown
         assert "Burn a card" not in shown
-        assert watts not in shown  # nobody can take it to the machine and type it in
-        assert f"{piece['marks'][0]['recipe']['speed_mm_per_s']:.0f} mm/s" not in shown
+        assert re.search(r"\d ?(W|mm/s)\b", shown) is None  # nobody can take it to the machine and type it in
+
+
+def test_no_rescue_of_what_must_not_be_burnt(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["rescue", str(folder), "plaque"]) == 0
+    assert re.search(r"Burnt with [\d.]+ W", " ".join(capsys.readouterr().out.split())) is not None
+
+    assert main(["rescue", str(named(folder, 'name = "faux leather (PVC)"')), "plaque"]) == 2
+
+    told = capsys.readouterr()
+    assert "must not be burnt" in told.err
+    assert re.search(r"\d ?(W|mm/s)\b", told.out + told.err) is None
+
+
+def test_a_forbidden_piece_changes_nothing_about_the_others_and_stands_in_their_order(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    alone, _, _ = planned(folder, capsys)
+    batch = folder / "batch.toml"
+    text = batch.read_text()
+    other = text[text.index("[[piece]]") :].replace('"plaque"', '"sign"').replace('"hard-maple"', '"oak"')
+    batch.write_text(text + other)
+    (folder / "woods").mkdir()
+    (folder / "woods" / "oak.toml").write_text('name = "vinyl sign"\n')
+
+    assert main(["plan", str(folder), "--to", str(folder.parent / "both"), "--date", DATE]) == 0
+    assert main(["check", str(folder)]) == 0
+
+    pieces = json.loads((folder.parent / "both" / "plan.json").read_text(encoding="utf-8"))["pieces"]
+    assert [piece["id"] for piece in pieces] == ["plaque", "sign"]
+    assert pieces[0]["marks"] == alone["marks"]
+    sheet = PdfReader(folder.parent / "both" / "run-sheet.pdf").pages[0].extract_text()
+    assert "not burnt" in sheet
+    assert "must not be burnt" in " ".join(sheet.split())
+    assert "must not be burnt" in capsys.readouterr().out
 
 
 def test_a_doubtful_material_waits_for_somebody(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -12,6 +12,8 @@ from typing import Any
 import pypdf
 import pytest
 
+from evenburn.adapters.formats.plan_origins import ASKED_OF, OF_THE_MACHINE
+from evenburn.core.planning.concede import TELL
 from evenburn.services.plan_batch import Planned, plan_batch
 from service.conftest import DATE
 
@@ -192,3 +194,10 @@ def test_each_sheet_of_the_run_sheet_says_what_its_numbers_rest_on(demo: Planned
         assert detail in line
         if kind == "starting value":
             assert "starting value" in own[0].replace(line, "")
+
+
+def test_every_wish_that_may_give_way_has_an_origin() -> None:
+    named = {*ASKED_OF, *OF_THE_MACHINE, "char"}  # char rests on the wood's own curve
+
+    assert named == {*TELL}
+    assert not {*ASKED_OF} & OF_THE_MACHINE

@@ -118,6 +118,17 @@ def test_the_run_sheet_and_the_programs_go_to_the_machine(planned: Book) -> None
     assert "tag-name.ngc" not in names  # it has a stop
 
 
+def test_where_nothing_may_be_burnt_the_work_says_so_and_leads_to_today(planned: Book) -> None:
+    with planned.writing() as connection:
+        connection.exec_driver_sql("UPDATE wood SET document = json_set(document, '$.name', 'faux leather (PVC)')")
+    browser = browser_on(planned)
+    address = browser.post("/batches/two-for-the-regatta/programs").headers["location"]
+    text = browser.get(_await(browser, address)).text
+    assert "There is no program to take along: every piece has a stop." in text
+    assert "Save the programs" not in text
+    assert "programs.zip" not in text
+
+
 def test_undo_of_what_was_added_leads_to_the_list_it_stood_in(planned: Book) -> None:
     browser = browser_on(planned)
     copied = browser.post("/pieces/1/copy").headers["location"]

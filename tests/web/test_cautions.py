@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import html
 import re
+from time import sleep
 
 import pytest
 import sqlalchemy as sa
@@ -43,6 +44,7 @@ def _lead(text: str) -> str:
     ("address", "decisions"),
     [
         ("/woods/new", ("wood",)),
+        ("/pieces/new", ("wood", "cut")),
         ("/woods/club-maple/change", ("wood",)),
         ("/woods/club-maple/cards/new", ("card",)),
         ("/pieces/1", ("plan", "burn", "trace", "finish")),
@@ -74,6 +76,29 @@ def test_the_stopwatch_says_what_holds_for_timing_and_for_its_card_once(browser:
 
     assert {key for key, times in said.items() if times} == _expected("card", "stopwatch")
     assert max(said.values()) == 1
+
+
+@pytest.mark.parametrize("kind", ["motion", "beam"])
+def test_where_a_card_for_the_machine_is_made_it_says_so_too(browser: Browser, kind: str) -> None:
+    machine_id = re.search(r"/machine/([a-z0-9-]+)/change", browser.get("/machine").text)
+    assert machine_id is not None
+    said = _said(_words(browser, f"/machine/{machine_id[1]}/measure/{kind}"))
+
+    assert {key for key, times in said.items() if times} == _expected("card")
+
+
+def test_where_the_programs_of_a_day_are_handed_over_it_says_what_to_mind(browser: Browser) -> None:
+    answers = {what: browser.post(f"/batches/two-for-the-regatta/{what}") for what in ("programs", "print")}
+    said = {}
+    for what, answer in answers.items():
+        for _ in range(600):
+            if re.search(r"/(programs\.zip|run-sheet\.pdf)\"", browser.get(answer.headers["location"]).text):
+                break
+            sleep(0.1)
+        said[what] = _said(_words(browser, answer.headers["location"]))
+
+    assert said["programs"] == {one.key: int("burn" in one.at) for one in CAUTIONS}
+    assert set(said["print"].values()) == {0}
 
 
 def test_a_piece_that_is_cut_says_so_beside_its_checks() -> None:

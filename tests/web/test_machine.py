@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from evenburn.services.book.change_machine import change_machine
 from evenburn.services.book.machine_of import machine_of
 from evenburn.services.book.open_book import Book
 from evenburn.services.book.settings import change_settings
@@ -169,6 +170,33 @@ def test_the_stopwatch_from_files_to_numbers_in_use(browser: Browser, book: Book
     found = machine_of(book)
     assert found is not None
     assert found.figure("accel_x_mm_per_s2").kind == "measured"
+
+
+@pytest.mark.parametrize("kind", ["motion", "beam"])
+def test_a_card_that_holds_no_more_says_so_instead_of_its_programs(
+    browser: Browser, book: Book, taken: TakenIn, kind: str
+) -> None:
+    make = f"/machine/{taken.machine_id}/measure/{kind}"
+    card = browser.post(make, {"wood": "club-maple", "lens": "2 inch", "paper": "A4"}).headers["location"]
+    archive = f"{card}/card-{card.rsplit('/', 1)[1]}.zip"
+    before = browser.get(card).text
+    assert archive in before
+    assert "anew each time" in before
+    program = re.search(rf"{card}/files/[a-z0-9-]+\.ngc", before)
+    assert program is not None
+    change_machine(book, taken.machine_id, {"bed_x_mm": 210.0}, version=1, now=NOW)
+
+    text = browser.get(card).text
+    assert "Its programs are not handed out any more" in text
+    assert f'href="{make}"' in text
+    assert not re.search(r'href="[^"]*\.(ngc|zip)"', text)
+    assert f"{card}/files/mat.pdf" in text
+    for address in (program[0], archive):
+        answer = browser.get(address)
+        assert answer.status_code == 409
+        assert "Make the card anew." in answer.text
+        told = browser.get(address, headers={"accept": "application/json"}).json()
+        assert (told["ok"], told["status"]) == (False, 409)
 
 
 def test_a_ladder_wants_a_photograph(browser: Browser, taken: TakenIn) -> None:

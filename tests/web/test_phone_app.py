@@ -4,14 +4,17 @@ from __future__ import annotations
 
 import io
 import re
+from concurrent.futures import ThreadPoolExecutor
+from threading import Barrier
 
 import httpx2 as httpx
 import pytest
 from PIL import Image
 from starlette.testclient import TestClient
 
+from evenburn.core.errors import StorageError
 from evenburn.services.book.aims import Aim
-from evenburn.services.book.deliver import begin_delivery, end_delivery, tray_of
+from evenburn.services.book.deliver import Delivery, begin_delivery, delivery_of, end_delivery, tray_of
 from evenburn.services.book.open_book import Book
 from evenburn.web.guard import UPLOAD_bytes
 from evenburn.web.phone_app import PhoneApp, way_in
@@ -237,3 +240,55 @@ def test_the_page_asks_for_nothing_from_anywhere(door: AtTheDoor) -> None:
     asked = re.findall(r'(?:src|href|url)\s*[=(]\s*"?([^")\s]+)', page)
     assert asked
     assert [a for a in asked if not a.startswith(("data:", "URL.createObjectURL"))] == []
+
+
+STRICT = {"content-security-policy", "x-content-type-options", "cache-control", "referrer-policy"}
+
+
+@pytest.mark.parametrize("accept", ["text/html", "application/json"])
+def test_what_goes_wrong_as_the_time_runs_out_is_told_as_strictly_as_all_else(
+    door: AtTheDoor, monkeypatch: pytest.MonkeyPatch, accept: str
+) -> None:
+    """The form is no form; before that can be shown on the page, the page is over."""
+    broken = {"content-type": "multipart/form-data; boundary=b", "accept": accept}
+    late = iter([NOW, LATER])
+    monkeypatch.setattr(door.app, "now", lambda: next(late, LATER))
+
+    answer = door.phone.post(door.way, content=b"\x00" * 50, headers=broken)
+
+    assert answer.status_code == (404 if accept == "text/html" else 422)
+    assert set(answer.headers) >= STRICT
+    assert "Traceback" not in answer.text
+
+
+def test_a_book_that_cannot_be_asked_is_told_in_words(door: AtTheDoor, monkeypatch: pytest.MonkeyPatch) -> None:
+    def broken(*_: object, **__: object) -> None:
+        raise StorageError("the disk is gone", hint="Plug it in.")
+
+    monkeypatch.setattr("evenburn.web.phone_app.delivery_of", broken)
+    answer = door.phone.get(door.way)
+
+    assert answer.status_code == 503
+    assert "the disk is gone" in answer.text
+    assert set(answer.headers) >= STRICT
+
+
+def test_of_two_phones_that_come_together_one_is_let_in(door: AtTheDoor, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Both are past the first look when the book answers: only then is it decided who is the one."""
+    both = Barrier(2, timeout=10.0)
+
+    def slow(book: Book, token: str, *, now: str) -> Delivery:
+        both.wait()
+        return delivery_of(book, token, now=now)
+
+    monkeypatch.setattr("evenburn.web.phone_app.delivery_of", slow)
+    with ThreadPoolExecutor(2) as pool:
+        asked = [pool.submit(phone.get, door.way) for phone in (door.phone, door.other)]
+        codes = sorted(one.result().status_code for one in asked)
+
+    assert codes == [200, 404]
+
+
+def test_who_has_no_token_shuts_nobody_out(door: AtTheDoor) -> None:
+    assert door.other.get(way_in("A" * 22)).status_code == 404
+    assert door.phone.get(door.way).status_code == 200

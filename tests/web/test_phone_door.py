@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import socket
 from collections.abc import Iterator
+from typing import Any
 
 import httpx2 as httpx
 import pytest
@@ -13,6 +14,7 @@ from evenburn.services.book.aims import Aim
 from evenburn.services.book.deliver import delivery_of
 from evenburn.services.book.open_book import Book
 from evenburn.web.phone_serving import VARIABLE, Door, NoNetwork, Open, local_address
+from evenburn.web.serving import own_socket, serve
 from web.conftest import NOW
 
 OVER = "2026-06-09T08:10:00+00:00"
@@ -123,3 +125,20 @@ def test_the_routing_table_is_asked_and_nothing_is_sent(monkeypatch: pytest.Monk
     found = local_address()
     assert sent == []
     assert found is None or not found.startswith("127.")
+
+
+def test_stopping_the_program_closes_the_door(book: Book, monkeypatch: pytest.MonkeyPatch) -> None:
+    opened: list[Open] = []
+
+    def stopped_by_hand(server: Any, sockets: list[socket.socket]) -> None:
+        opened.append(server.config.app.state.door.open(Aim()))
+        assert answers(opened[0])
+        for one in sockets:
+            one.close()
+        raise KeyboardInterrupt
+
+    monkeypatch.setenv(VARIABLE, "127.0.0.1")
+    monkeypatch.setattr("evenburn.web.serving._Told.run", stopped_by_hand, raising=False)
+    serve(book, listening=own_socket(None), ready=lambda _address: None)
+
+    assert not answers(opened[0])

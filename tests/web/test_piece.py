@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 from starlette.testclient import TestClient
 
+from evenburn.services.book.change_machine import change_machine
 from evenburn.services.book.edit_piece import change_piece
 from evenburn.services.book.open_book import Book
 from evenburn.services.book.piece_of import piece_of
@@ -45,6 +46,27 @@ def test_one_page_from_top_to_bottom(sheet: Browser) -> None:
     assert re.search(r"from the left</label>\s*<div class=\"entry\">\s*<input[^>]*value=\"200\"", text)
     assert "nonsense" not in text
     assert sheet.get("/pieces/99").status_code == 404
+
+
+def test_a_stale_plan_gives_no_program_no_set_up_and_is_not_ticked_as_burnt(sheet: Browser, planned: Book) -> None:
+    fresh = sheet.get(f"/pieces/{PLAQUE}").text
+    assert f"/pieces/{PLAQUE}/files/plaque-front.ngc" in fresh
+    assert "It is burnt" in fresh
+    change_machine(planned, "boathouse-bench", {"bed_x_mm": 210.0}, version=1, now=NOW)
+
+    text = sheet.get(f"/pieces/{PLAQUE}").text
+    assert ".ngc" not in text
+    assert "It is burnt" not in text
+    assert "Gauge block" not in text
+    assert text.count(">Plan it anew</button>") == 2  # above all of it, and where its programs stood
+    assert "Files of the plan from before" in text
+    for name in ("plaque-front.ngc", "plaque-front-trace.ngc"):
+        answer = sheet.get(f"/pieces/{PLAQUE}/files/{name}")
+        assert answer.status_code == 409
+        assert "Plan it anew" in answer.text
+    told = sheet.get(f"/pieces/{PLAQUE}/files/plaque-front.ngc", headers={"accept": "application/json"}).json()
+    assert (told["ok"], told["status"]) == (False, 409)
+    assert sheet.get(f"/pieces/{PLAQUE}/files/run-sheet.pdf").content.startswith(b"%PDF")
 
 
 def test_nothing_on_it_runs_inline(sheet: Browser) -> None:

@@ -15,6 +15,7 @@ import sqlalchemy as sa
 from PIL import Image
 
 from evenburn.adapters.storage.book.tables import card
+from evenburn.services.book.change_machine import change_machine
 from evenburn.services.book.open_book import Book
 from evenburn.services.book.take_in import take_in_batch
 from evenburn.services.book.wood_cards import card_of
@@ -78,6 +79,23 @@ def test_a_card_is_made_from_the_form_and_its_files_are_saved(browser: Browser, 
         assert answer.headers["content-disposition"].startswith("attachment")
     assert browser.get("/cards/1/files/other.txt").status_code == 404
     assert wood_of(stocked, "beech").cards[0].card_id == 1
+
+
+def test_a_card_that_holds_no_more_says_so_instead_of_its_program(browser: Browser, stocked: Book) -> None:
+    waited(
+        browser,
+        browser.post("/woods/beech/cards/new", {"machine": "boathouse-bench/2 inch", "form": "strip", "page": "A4"}),
+    )
+    assert 'href="/cards/1/files/card.ngc"' in browser.get("/cards/1").text
+    change_machine(stocked, "boathouse-bench", {"power_word_max": 255.0}, version=1, now=NOW)
+
+    text = browser.get("/cards/1").text
+    assert "since it was made, the machine changed in S word" in text
+    assert "/cards/1/files/card.ngc" not in text
+    assert 'href="/cards/1/files/mat.pdf"' in text
+    answer = browser.get("/cards/1/files/card.ngc")
+    assert answer.status_code == 409
+    assert "Make a further card." in answer.text
 
 
 @pytest.mark.usefixtures("stocked")

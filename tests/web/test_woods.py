@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -116,7 +117,31 @@ def test_a_doubtful_material_is_put_in_by_name_and_tick(browser: Browser) -> Non
     answer = browser.post("/woods/new", sent)
     assert answer.status_code == 303
     assert "MDF put in; R. Moorhen confirms that it may be burnt." in browser.get(answer.headers["location"]).text
-    assert 'name="confirmed" value="yes" checked' in browser.get("/woods/mdf/change").text
+    form = browser.get("/woods/mdf/change").text
+    assert 'value="R. Moorhen"' in form
+    assert 'name="confirmed" value="yes" checked' not in form  # a tick is of what stands beside it when it is made
+
+
+def test_a_confirmation_stays_goes_to_no_other_board_and_is_withdrawn(browser: Browser, book: Book) -> None:
+    sent = {"called": "MDF", "of": "ship:birch-plywood", "confirmed_by": "R. Moorhen", "confirmed": "yes"}
+    browser.post("/woods/new", sent)
+    form = {"called": "MDF", "name": "birch plywood", "surface": "bare", "confirmed_by": "R. Moorhen"}
+
+    def post(version: int, **more: str) -> Any:
+        return browser.post("/woods/mdf/change", {**form, "version": str(version), **more})
+
+    assert post(1, cut_J_per_mm3="20").status_code == 303
+    assert wood_of(book, "mdf").confirmed_by == "R. Moorhen"
+
+    other = post(2, called="MDF from the skip")
+    assert other.status_code == 422
+    assert "R. Moorhen made sure of “MDF”; tick this if also of what it is now" in other.text
+
+    assert post(2, called="MDF from the skip", confirmed="yes").status_code == 303
+    emptied = post(3, called="MDF from the skip", confirmed_by="")
+    assert emptied.status_code == 303
+    assert wood_of(book, "mdf").confirmed_by is None
+    assert "nobody confirms it any more, and it gets no program" in browser.get(emptied.headers["location"]).text
 
 
 def test_a_wood_is_changed_and_a_later_save_of_an_older_one_is_told(browser: Browser, stocked: Book) -> None:

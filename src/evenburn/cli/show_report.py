@@ -22,7 +22,9 @@ def show_report(report: Report, *, name: str, as_json: bool) -> None:
         return
     for finding in report.findings:
         place = f"line {finding.line}: " if finding.line is not None else ""
-        print(f"{finding.level:<5} {finding.code}: {place}{finding.text} {finding.remedy}")
+        print(
+            f"{finding.level:<5} {finding.code}: {place}{_sentence(finding.text)} {_sentence(finding.remedy)}".rstrip()
+        )
     box = report.burn_box_mm
     where = f"burns x {box[0]:.1f} to {box[2]:.1f}, y {box[1]:.1f} to {box[3]:.1f} mm" if box else "burns nothing"
     print(f"{name}: {report.lines} lines, {report.moves} moves, {duration_text(report.time_s)}; {where}")
@@ -32,3 +34,8 @@ def show_report(report: Report, *, name: str, as_json: bool) -> None:
     print("passed")
     for caution in cautions_for(decision="verify"):
         print(textwrap.fill(caution.text, WIDTH))
+
+
+def _sentence(text: str) -> str:
+    """Return words with a capital and a full stop; none where there are none."""
+    return "" if not text else text[:1].upper() + text[1:] + ("" if text.endswith((".", "!", "?")) else ".")

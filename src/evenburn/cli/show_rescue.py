@@ -9,6 +9,7 @@ import textwrap
 from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any
 
+from evenburn.core.nouns.cautions import cautions_for
 from evenburn.core.planning.rescue.advice import Advice, range_text
 from evenburn.core.planning.rescue.burn_depth import is_stone
 from evenburn.core.units import duration_text
@@ -34,6 +35,7 @@ def show_rescue(rescued: Rescued, *, as_json: bool) -> None:
         _cover(rescued.cover)
     if rescued.rerun is not None:
         _rerun(rescued.rerun)
+    _cautions(rescued)
     if rescued.cover is None and rescued.rerun is None:
         _say()
         _tell(
@@ -129,6 +131,22 @@ def _rerun(rerun: Rerun) -> None:
     _say(f"run sheet, proof and programs: {rerun.planned.folder}")
 
 
+def _cautions(rescued: Rescued) -> None:
+    """Print what to mind, where something is to be burnt over a burn."""
+    minded = _minded(rescued)
+    if minded:
+        _say()
+        _say("Before burning over a burn")
+    for text in minded:
+        _tell(text)
+
+
+def _minded(rescued: Rescued) -> tuple[str, ...]:
+    if rescued.cover is None and rescued.rerun is None:
+        return ()
+    return tuple(one.text for one in cautions_for(decision="rescue"))
+
+
 def _advise(advice: Iterable[Advice]) -> None:
     for one in advice:
         lead = f"{' ' * INDENT}{one.level:<5}"
@@ -167,6 +185,7 @@ def _document(rescued: Rescued) -> dict[str, Any]:
         "marks": [_mark_document(one) for one in rescued.marks],
         "cover": None if rescued.cover is None else _cover_document(rescued.cover),
         "rerun": None if rescued.rerun is None else _rerun_document(rescued.rerun),
+        "cautions": list(_minded(rescued)),
     }
 
 

@@ -185,6 +185,8 @@ def _mark_of(plan: PlanDocument, wish: CompareWish) -> tuple[PieceDocument, Mark
             f'piece "{wish.piece_id}" is not in the plan; it holds {", ".join(p.id for p in plan.pieces)}',
             hint="Name one of them with --piece.",
         )
+    if not piece.marks:
+        raise InvalidInput({"--piece": f"{piece.id} must not be burnt, so nothing of it was planned"})
     if wish.mark_id is not None:
         mark = next((m for m in piece.marks if m.id == wish.mark_id), None)
         if mark is None:

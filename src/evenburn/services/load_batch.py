@@ -30,7 +30,10 @@ MOST_PIECES = 4000
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Batch:
-    """A batch folder as loaded: pieces in the order listed, woods and artworks by id."""
+    """A batch folder as loaded: pieces in the order listed, woods and artworks by id.
+
+    `listed_as` is piece id → number of the entry that makes it; those of one list of names share theirs.
+    """
 
     name: str
     subtitle: str
@@ -43,6 +46,7 @@ class Batch:
     artworks: dict[tuple[str, str], Artwork]
     faults: dict[str, tuple[Check, ...]]
     letterings: dict[tuple[str, str], Lettered]
+    listed_as: dict[str, int]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -76,6 +80,7 @@ def load_batch(folder: Path) -> Batch:
     artworks: dict[tuple[str, str], Artwork] = {}
     faults: dict[str, tuple[Check, ...]] = {}
     letterings: dict[tuple[str, str], Lettered] = {}
+    listed_as: dict[str, int] = {}
     for number, entry in enumerate(table.piece, start=1):
         where = f"piece[{number}]"
         if entry.wood not in woods:
@@ -106,6 +111,7 @@ def load_batch(folder: Path) -> Batch:
                 )
         for one in made:
             faults[one.id] = one.faults
+            listed_as[one.id] = number
             if blank is not None:
                 pieces.append(_piece(entry, blank, one))
     double = (
@@ -137,6 +143,7 @@ def load_batch(folder: Path) -> Batch:
         artworks=artworks,
         faults=faults,
         letterings=letterings,
+        listed_as=listed_as,
     )
 
 

@@ -12,7 +12,7 @@ from evenburn.adapters.formats.card_json import card_document
 from evenburn.adapters.formats.json_file import json_text
 from evenburn.adapters.formats.machine_toml import read_machine
 from evenburn.adapters.formats.ngc_writer import Head, program_lines
-from evenburn.adapters.print.cautions import caution_lines
+from evenburn.adapters.print.cautions import card_caution_lines
 from evenburn.adapters.print.mat import write_mat
 from evenburn.adapters.storage.card_folder import CARD_INDEX, CardFolder
 from evenburn.core.card.beam_card import (
@@ -278,7 +278,7 @@ def _head(card: Card, wood: Wood, set_up: SetUp, *, speed: float, of: int, date:
 def _cautions(wood: Wood, lens: Lens, *, offsets: tuple[float, ...]) -> tuple[str, ...]:
     nearest = lens.focus_stand_off_mm + offsets[0]
     found = [
-        f"The nozzle comes as near as {nearest:.1f} mm to the work: clamps and a warped board must stay below that.",
+        f"The nozzle comes as near as {nearest:.1f} mm to the work.",
         "Leave the board where it is until the last program is burnt; only the stand-off changes.",
         "Set each stand-off with a gauge, coming from the same side, so that play in the screw does not count.",
     ]
@@ -288,4 +288,4 @@ def _cautions(wood: Wood, lens: Lens, *, offsets: tuple[float, ...]) -> tuple[st
         )
     if wood.burns_unevenly or wood.grain:
         found.append("A board of fine, even grain reads best: birch plywood, maple or lime rather than oak.")
-    return (*found, *caution_lines(lens), *wood.cautions)
+    return (*found, *card_caution_lines(lens), *wood.cautions)

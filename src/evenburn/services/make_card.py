@@ -16,7 +16,7 @@ from evenburn.adapters.formats.ngc_writer import Head, program_lines
 from evenburn.adapters.formats.strict import checked, read_toml
 from evenburn.adapters.formats.wood_toml import WoodTable, materials, read_wood, shipped_ids, shipped_wood
 from evenburn.adapters.pictures.burn_image import write_burn_image
-from evenburn.adapters.print.cautions import caution_lines
+from evenburn.adapters.print.cautions import card_caution_lines
 from evenburn.adapters.print.mat import write_mat
 from evenburn.adapters.storage.card_folder import CARD_INDEX, CardFolder
 from evenburn.core.errors import InvalidInput, NotFound
@@ -129,7 +129,7 @@ def make_wood_card(machine_file: Path, wish: CardWish, *, to: Path, date: str) -
         time_s=plan.time_s,
         line_spacing_mm=plan.line_spacing_mm,
         checks=checks,
-        cautions=caution_lines(lens),
+        cautions=card_caution_lines(lens),
         files=(CARD_INDEX, PROGRAM, PICTURE, MAT),
         folder=to,
         document=document,

@@ -11,7 +11,7 @@ from evenburn.adapters.formats.json_file import json_text
 from evenburn.adapters.formats.machine_toml import read_machine
 from evenburn.adapters.formats.ngc_writer import Head, program_lines
 from evenburn.adapters.pictures.burn_image import write_burn_image
-from evenburn.adapters.print.cautions import caution_lines
+from evenburn.adapters.print.cautions import card_caution_lines
 from evenburn.adapters.print.mat import write_mat
 from evenburn.adapters.storage.card_folder import CARD_INDEX, CardFolder
 from evenburn.core.errors import InvalidInput
@@ -107,7 +107,7 @@ def make_motion_card(
         time_s=plan.time_s,
         watched_s=plan.watched_s(),
         checks=checks,
-        cautions=caution_lines(lens),
+        cautions=card_caution_lines(lens, timed=True),
         files=(CARD_INDEX, *(r.program for r in timed), PROGRAM, PICTURE, MAT),
         folder=to,
         document=document,

@@ -43,7 +43,7 @@ def plan_batch(
     to: Path,
     date: str,
     progress: Progress = no_progress,
-    keep_order: bool = False,
+    sheet_by_sheet: bool = False,
     boards: Path | None = None,
 ) -> Planned:
     """Plan a batch folder and write everything it needs.
@@ -52,7 +52,8 @@ def plan_batch(
     ----------
     date : ISO date that is printed and written; the same input and date give the same bytes.
     progress : told what is being done, how many steps are done, and of how many.
-    keep_order : burn the pieces as they are listed; without it, with the fewest settings of the stand-off.
+    sheet_by_sheet : each entry of the batch has the recipes it would have by itself, and they are burnt as listed; without
+        it foci are agreed over all of them, and they are burnt with the fewest settings of the stand-off.
     boards : folder for a small picture of each board, PIECE.png; None where nobody wants them.
 
     Raises
@@ -67,14 +68,14 @@ def plan_batch(
     progress("recipes, programs and proofs", 0, steps)
     with OutputFolder(to) as output, TemporaryDirectory() as looks_name:
         looks = {p.id: Path(looks_name) / f"{p.id}.png" for p in batch.pieces}
-        planned = _pieces(batch, output, looks=looks, date=date, progress=progress)
+        planned = _pieces(batch, output, looks=looks, date=date, progress=progress, sheet_by_sheet=sheet_by_sheet)
         plan = BatchPlan(
             name=batch.name,
             subtitle=batch.subtitle,
             date=date,
             machine=batch.machine,
             lens=batch.lens,
-            pieces=with_set_ups(_ordered(planned, keep_order=keep_order), machine=batch.machine, lens=batch.lens),
+            pieces=with_set_ups(_ordered(planned, keep_order=sheet_by_sheet), machine=batch.machine, lens=batch.lens),
             lens_facts=lens_facts(batch.machine, batch.lens),
         )
         plan = replace(plan, runs=write_runs(batch, plan.pieces, output=output, date=date))
@@ -89,8 +90,9 @@ def plan_batch(
             run_sheet=RUN_SHEET,
         )
         if boards is not None:
-            for piece_id, look in looks.items():
-                shutil.copyfile(small_look(look), boards / f"{piece_id}.png")
+            for piece in plan.pieces:
+                if piece.marks:
+                    shutil.copyfile(small_look(looks[piece.piece.id]), boards / f"{piece.piece.id}.png")
         output.write_text(INDEX, plan_text(document))
         names = tuple(sorted(p.name for p in output.path(INDEX).parent.iterdir()))
         output.finish()
@@ -99,14 +101,14 @@ def plan_batch(
 
 
 def _pieces(
-    batch: Batch, output: OutputFolder, *, looks: dict[str, Path], date: str, progress: Progress
+    batch: Batch, output: OutputFolder, *, looks: dict[str, Path], date: str, progress: Progress, sheet_by_sheet: bool
 ) -> list[PiecePlan]:
     """Return all pieces planned and written, two at a time, in their order.
 
     The first fault ends the work; what is still under way is waited for, so that nothing writes afterwards.
     """
     steps = len(batch.pieces) + 2
-    surveyed = surveyed_pieces(batch, workers=WORKERS)
+    surveyed = surveyed_pieces(batch, workers=WORKERS, each_by_itself=sheet_by_sheet)
     with ThreadPoolExecutor(max_workers=WORKERS) as workers:
         tasks = {
             workers.submit(

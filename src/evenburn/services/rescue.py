@@ -11,7 +11,9 @@ from pathlib import Path
 from evenburn.core.errors import InvalidInput, NotFound
 from evenburn.core.nouns.mark import Mark, Piece
 from evenburn.core.nouns.wood import Wood
+from evenburn.core.planning.checks import material_check
 from evenburn.core.planning.mark_plan import MarkWork
+from evenburn.core.planning.materials import is_forbidden
 from evenburn.core.planning.piece_plan import PieceWork
 from evenburn.core.planning.rescue.advice import Advice
 from evenburn.core.planning.rescue.again import Again, burnt_again
@@ -26,7 +28,7 @@ from evenburn.services.load_batch import Batch, load_batch
 from evenburn.services.plan_batch import WORKERS, Planned
 from evenburn.services.progress import Progress, no_progress
 from evenburn.services.rescue_run import plan_rescued
-from evenburn.services.work_through import surveyed_pieces, work_through
+from evenburn.services.work_through import material_of, surveyed_pieces, work_through
 
 COVER_ID = "cover"
 
@@ -152,7 +154,8 @@ def rescue_piece(
     Raises
     ------
     InvalidInput, UnreadableFile, NotFound
-        If the batch does not hold, there is no such piece or mark, or what was asked does not.
+        If the batch does not hold, there is no such piece or mark, or what was asked does not; or if the material must
+        not be burnt.
     StorageError
         If the plan cannot be written.
     """
@@ -163,6 +166,11 @@ def rescue_piece(
         )
     batch = load_batch(folder)
     piece = _piece(batch, piece_id)
+    wood = batch.woods[piece.wood_id]
+    material = material_of(wood)
+    if material is not None and is_forbidden(material):
+        check = material_check(wood.name, material, confirmed=False)
+        raise InvalidInput({piece.id: check.text}, hint=check.remedy)
     if asked.mark_id is not None:
         _mark(piece, asked.mark_id)
     chosen = [m for m in piece.marks if asked.mark_id in (None, m.id)]

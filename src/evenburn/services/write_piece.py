@@ -41,7 +41,7 @@ def write_piece(
 ) -> PiecePlan:
     """Return a piece planned, its files written into the output folder and the look of its board into `look`.
 
-    Its place in the order is not known yet and stands at 0.
+    Its place in the order is not known yet and stands at 0. Of what must not be burnt nothing is written.
 
     Raises
     ------
@@ -59,7 +59,8 @@ def write_piece(
         checks=work.checks,
         confirmation=batch.confirmations.get(piece.wood_id) if doubtful else None,
     )
-    _write_proof(output.path(f"{piece.id}-proof.png"), work, planned, board=look)
+    if marks:
+        _write_proof(output.path(f"{piece.id}-proof.png"), work, planned, board=look)
     return planned
 
 

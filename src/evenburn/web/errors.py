@@ -25,6 +25,7 @@ from evenburn.core.errors import (
     StorageError,
     UnreadableFile,
 )
+from evenburn.services.book.hand_out import NotHandedOut
 from evenburn.web.guard import Refused
 
 _log = logging.getLogger("evenburn.web")
@@ -61,6 +62,7 @@ _KINDS: tuple[tuple[type[EvenburnError], int, str], ...] = (
     (UnreadableFile, 422, "That file could not be read"),
     (NotFound, 404, "Not in this book"),
     (ChangedMeanwhile, 409, "Changed in another window"),
+    (NotHandedOut, 409, "Not handed out"),
     (StorageError, 503, "The book could not be written or read"),
     (ProgramNotSound, 500, "evenburn made a mistake"),
 )

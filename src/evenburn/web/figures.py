@@ -174,8 +174,8 @@ def clock(moment: str | None) -> str:
 
 
 def weekday(moment: str) -> str:
-    """Return the first two letters of the day."""
-    return _DAYS[local(moment).weekday()][:2]
+    """Return the day in three letters."""
+    return _DAYS[local(moment).weekday()][:3]
 
 
 def day(moment: str, *, year: bool = False) -> str:

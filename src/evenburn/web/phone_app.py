@@ -11,6 +11,7 @@ one; the token is of no use to another.
 from __future__ import annotations
 
 import re
+import threading
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
@@ -86,7 +87,8 @@ class PhoneApp:
         self.name = name
         self.now = now
         self.done = done
-        self.phone: str | None = None  # address of the phone that came first
+        self._phone: str | None = None  # address of the phone that came first with the token
+        self._claiming = threading.Lock()
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Answer one request."""
@@ -105,32 +107,40 @@ class PhoneApp:
             return PlainTextResponse("Nothing here.\n", status_code=404)
         token, caller = found[1], scope["client"][0] if scope.get("client") else ""
         try:
-            self._the_one(caller)
+            self._demand_the_one(caller)
             delivery = await run_in_threadpool(delivery_of, self.book, token, now=self.now())
-            self.phone = caller
+            self._claim(caller)  # not before the token is known: who guesses shuts nobody out
             if scope["method"] == "POST":
                 return await self._take(request, token, delivery)
             return await self._page(request, delivery)
         except NotFound as error:
-            if wants_json(request):
-                return JSONResponse(told(error).document(), status_code=404)
-            return phone_html("phone_done.html", PhoneDone(came=None), status=404)
+            return _nothing_here(request, error)
         except Exception as error:  # noqa: BLE001  # whatever it is, the phone has to be told in words
             return await self._refused(request, token, error)
 
-    def _the_one(self, caller: str) -> None:
-        if self.phone not in (None, caller):
+    def _demand_the_one(self, caller: str) -> None:
+        if self._phone not in (None, caller):
             raise NotFound("another phone opened this page")
+
+    def _claim(self, caller: str) -> None:
+        """Make a caller the one, unless another came meanwhile: looking and taking are one step."""
+        with self._claiming:
+            self._demand_the_one(caller)
+            self._phone = caller
 
     async def _refused(self, request: Request, token: str, error: Exception) -> Response:
         """Tell what went wrong with a whole request, in words or as JSON."""
         what = told(error)
         if wants_json(request):
             return JSONResponse(what.document(), status_code=what.status)
-        delivery = await run_in_threadpool(delivery_of, self.book, token, now=self.now())
-        return await self._page(
-            request, delivery, (Turned(name="", error=what.error, hint=what.hint),), status=what.status
-        )
+        turned = (Turned(name="", error=what.error, hint=what.hint),)
+        try:
+            delivery = await run_in_threadpool(delivery_of, self.book, token, now=self.now())
+            return await self._page(request, delivery, turned, status=what.status)
+        except NotFound as over:  # its time ran out meanwhile
+            return _nothing_here(request, over)
+        except Exception:  # noqa: BLE001  # the book cannot even be asked what the page is for
+            return PlainTextResponse(f"{what.error}. {what.hint}\n", status_code=what.status)
 
     async def _take(self, request: Request, token: str, delivery: Delivery) -> Response:
         if int(request.headers.get("content-length") or 0) > UPLOAD_bytes:
@@ -187,6 +197,12 @@ class PhoneApp:
             ),
             status=status,
         )
+
+
+def _nothing_here(request: Request, error: NotFound) -> Response:
+    if wants_json(request):
+        return JSONResponse(told(error).document(), status_code=404)
+    return phone_html("phone_done.html", PhoneDone(came=None), status=404)
 
 
 def _turned(name: str, error: EvenburnError) -> Turned:

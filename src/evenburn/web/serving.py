@@ -88,6 +88,7 @@ def serve(book: Book, *, listening: socket.socket, ready: Callable[[str], None])
     except KeyboardInterrupt:
         pass  # stopped by hand, as said on the terminal
     finally:
+        app.state.door.close()
         desk.work.stop_all()
         aside.close()
         desk.work.wait(GRACE_s)

@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from pathlib import Path
+
 import pytest
 import sqlalchemy as sa
 
 from evenburn.adapters.formats.wood_toml import shipped_wood
 from evenburn.adapters.storage.book.opening import Book
-from evenburn.adapters.storage.book.tables import curve, piece
+from evenburn.adapters.storage.book.tables import curve, piece, wood
 from evenburn.core.errors import ChangedMeanwhile, InvalidInput, NotFound
 from evenburn.services.book.change_wood import NewWood, change_wood, new_wood, remove_wood, take_curve
 from evenburn.services.book.inputs import inputs_sha256, sources_of
-from evenburn.services.book.take_in import TakenIn
+from evenburn.services.book.plan_piece import plan_of, plan_piece
+from evenburn.services.book.take_in import TakenIn, take_in_batch
 from evenburn.services.book.undo import edit_line, undo_edit
 from evenburn.services.book.woods_of import list_woods, wood_of
 from service.book.conftest import LATER, NOW
@@ -75,7 +79,7 @@ def test_what_is_doubtful_is_refused_until_somebody_vouches_for_it(book: Book) -
 def test_who_vouches_and_when_go_together(book: Book) -> None:
     key = str(new_wood(book, NewWood(called="Oak", begins="same", of="oak"), now=NOW).key)
     change_wood(book, key, {"confirmed_by": "A. Swann"}, version=1, now=NOW)
-    change_wood(book, key, {"surface": "sanded"}, version=2, now="2026-07-01T08:00:00+00:00")
+    change_wood(book, key, {"cut_J_per_mm3": 12.0}, version=2, now="2026-07-01T08:00:00+00:00")
     assert wood_of(book, key).confirmed_on == NOW[:10]  # the day of the word, not of a later change
     change_wood(book, key, {"confirmed_by": None}, version=3, now=LATER)
     assert (wood_of(book, key).confirmed_by, wood_of(book, key).confirmed_on) == (None, None)
@@ -192,3 +196,75 @@ def test_what_was_confirmed_of_bare_oak_was_not_confirmed_of_lacquer(book: Book)
         book, key, {"surface": "lacquered", "confirmed_by": "R. Moorhen"}, version=1, now="2026-07-01T08:00:00Z"
     )
     assert wood_of(book, key).confirmed_on == "2026-07-01"
+
+
+BARN = NewWood(called="Reclaimed oak from the barn", begins="same", of="oak", confirmed_by="R. Moorhen")
+
+
+@pytest.mark.parametrize(
+    "changes", [{"called": "Driftwood, river bank"}, {"name": "elm, reclaimed"}, {"surface": "lacquered"}]
+)
+def test_what_was_confirmed_of_one_board_is_not_confirmed_of_another(book: Book, changes: dict[str, str]) -> None:
+    key = str(new_wood(book, BARN, now=NOW).key)
+    if "name" in changes:
+        key = str(new_wood(book, replace(BARN, begins="like"), now=NOW).key)  # has a curve of its own
+
+    with pytest.raises(InvalidInput) as caught:
+        change_wood(book, key, changes, version=1, now=LATER)
+    assert "doubtful" in caught.value.fields["confirmed_by"]
+    assert "R. Moorhen made sure of “Reclaimed oak from the barn” as it was" in caught.value.fields["confirmed_by"]
+    assert wood_of(book, key).version == 1
+
+    saved = change_wood(book, key, {**changes, "confirmed_by": "J. Coot"}, version=1, now=LATER)
+    assert "J. Coot confirms that it may be burnt" in edit_line(book, int(saved.edit_id)).what
+
+
+def test_a_confirmation_stays_where_nothing_is_said_otherwise_and_goes_where_the_board_is(book: Book) -> None:
+    key = str(new_wood(book, replace(BARN, called="Oak"), now=NOW).key)
+    change_wood(book, key, {"called": " OAK ", "name": "Oak", "surface": "bare"}, version=1, now=LATER)
+    assert wood_of(book, key).confirmed_by == "R. Moorhen"
+
+    saved = change_wood(
+        book, key, {"called": "Oak, lot 2"}, version=2, now=LATER
+    )  # not doubtful: nobody has to confirm
+
+    assert wood_of(book, key).confirmed_by is None
+    assert saved.what == "OAK is now called Oak, lot 2; nobody confirms it any more"
+    undo_edit(book, saved.edit_id, now=LATER)
+    assert wood_of(book, key).confirmed_by == "R. Moorhen"
+
+
+def test_a_confirmation_is_withdrawn_and_its_pieces_get_no_program(book: Book, batch_folder: Path) -> None:
+    file = batch_folder / "woods" / "club-maple.toml"
+    text = file.read_text().replace("hard maple", "MDF")
+    file.write_text(text + 'confirmed_by = "R. Moorhen"\nconfirmed_on = 2026-06-01\n')
+    piece_id = take_in_batch(book, batch_folder, now=NOW).piece_ids[0]
+    assert plan_piece(book, piece_id, now=NOW).summary.programs == 1
+
+    saved = change_wood(book, "club-maple", {"confirmed_by": None}, version=1, now=LATER)
+
+    assert (
+        edit_line(book, int(saved.edit_id)).what == "MDF changed; nobody confirms it any more, and it gets no program"
+    )
+    stale = plan_of(book, piece_id)
+    assert stale is not None
+    assert not stale.fresh
+    again = plan_piece(book, piece_id, now=LATER)
+    assert again.summary.programs == 0
+    checks = again.document()["pieces"][0]["checks"]
+    assert [c["level"] for c in checks if c["code"] == "doubtful-material"] == ["stop"]
+    change_wood(
+        book, "club-maple", {"cut_J_per_mm3": 20.0}, version=2, now=LATER
+    )  # other things may still be told of it
+    with pytest.raises(InvalidInput, match="doubtful"):
+        change_wood(book, "club-maple", {"called": "MDF, other"}, version=3, now=LATER)
+    change_wood(book, "club-maple", {"confirmed_by": "J. Coot"}, version=3, now=LATER)
+    assert plan_piece(book, piece_id, now=LATER).summary.programs == 1
+
+
+def test_boards_that_only_their_name_makes_doubtful_are_not_planned(book: Book, taken: TakenIn) -> None:
+    with book.writing() as connection:  # the folder that planning works from does not tell what they are called
+        connection.execute(sa.update(wood).where(wood.c.id == "beech").values(name="MDF offcuts, beech face"))
+
+    with pytest.raises(InvalidInput, match="is doubtful"):
+        plan_piece(book, taken.piece_ids[1], now=LATER)

@@ -149,8 +149,11 @@ def test_what_no_machine_can_burn_is_told_without_words_of_the_command_line(book
 def test_no_card_is_made_of_a_doubtful_material_that_nobody_vouches_for(book: Book, taken: TakenIn) -> None:
     wish = NewWood(called="MDF offcuts", begins="same", of="birch-plywood", confirmed_by="A. Swann")
     wood_id = str(new_wood(book, wish, now=NOW).key)
-    with pytest.raises(InvalidInput):
-        change_wood(book, wood_id, {"confirmed_by": None}, version=1, now=LATER)
+    change_wood(book, wood_id, {"confirmed_by": None}, version=1, now=LATER)
+    with pytest.raises(InvalidInput) as caught:
+        add_card(book, wood_id, BookCardWish(machine_id=taken.machine_id), now=LATER)
+    assert "fibreboard or other glued board is doubtful" in caught.value.fields["wood"]
+    change_wood(book, wood_id, {"confirmed_by": "A. Swann"}, version=2, now=LATER)
     assert add_card(book, wood_id, BookCardWish(machine_id=taken.machine_id), now=LATER)
 
 

@@ -9,8 +9,9 @@ import sqlalchemy as sa
 
 from evenburn.adapters.storage.book.opening import Book
 from evenburn.adapters.storage.book.rows import Change, change
-from evenburn.adapters.storage.book.tables import blank, burn, step
+from evenburn.adapters.storage.book.tables import blank, burn, step, wood
 from evenburn.core.errors import ChangedMeanwhile, InvalidInput, NotFound
+from evenburn.services.book.edit_piece import change_piece
 from evenburn.services.book.mark_step import mark_step, step_of
 from evenburn.services.book.plan_piece import plan_piece
 from evenburn.services.book.take_in import TakenIn
@@ -73,11 +74,36 @@ def test_taking_a_tick_back_undoes_what_it_did(book: Book, taken: TakenIn) -> No
     assert (_ticks(book), _left(book, blank_id)) == ({"burnt": LATER}, 0)
 
 
+def test_what_may_not_be_burnt_is_told_before_the_tick(book: Book, taken: TakenIn) -> None:
+    piece_id = taken.piece_ids[0]
+    plan_piece(book, piece_id, now=NOW)
+    assert step_of(book, piece_id, "burnt").stops == ()
+    change_piece(book, piece_id, {"place_bed_mm": [575.0, 150.0]}, version=1, now=LATER)
+    plan_piece(book, piece_id, now=LATER)
+
+    assert any("travel" in text or "bed" in text for text in step_of(book, piece_id, "burnt").stops)
+    assert step_of(book, piece_id, "washed").stops == ()
+
+
 def test_a_piece_that_was_not_planned_is_ticked_without_a_recipe(book: Book, taken: TakenIn) -> None:
     saved = mark_step(book, taken.piece_ids[1], "burnt", done=True, now=NOW)
     assert _burns(book) == []
     assert "not planned" in saved.notes[0]
     assert _ticks(book) == {"burnt": NOW}
+
+
+def test_what_must_not_be_burnt_is_not_ticked_as_burnt(book: Book, taken: TakenIn) -> None:
+    piece_id = taken.piece_ids[0]
+    with book.writing() as connection:
+        values = {"name": "PVC board", "document": {"name": "PVC board"}}
+        connection.execute(sa.update(wood).where(wood.c.id == "club-maple").values(**values))
+
+    with pytest.raises(InvalidInput) as caught:
+        mark_step(book, piece_id, "burnt", done=True, now=NOW)
+
+    assert "“burnt” is not ticked for Novice plaque. PVC board" in caught.value.fields["step"]
+    assert "must not be burnt" in caught.value.fields["step"]
+    assert (_burns(book), _ticks(book)) == ([], {})
 
 
 def test_what_cannot_be_ticked_is_told_and_changes_nothing(book: Book, taken: TakenIn) -> None:

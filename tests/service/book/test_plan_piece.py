@@ -14,7 +14,8 @@ from evenburn.adapters.storage.book.tables import machine, piece, plan
 from evenburn.core.errors import InvalidInput, NotFound, UnreadableFile
 from evenburn.services.book import plan_piece as module
 from evenburn.services.book.plan_piece import plan_all, plan_of, plan_piece, plan_whole
-from evenburn.services.book.take_in import TakenIn
+from evenburn.services.book.take_in import TakenIn, take_in_batch
+from evenburn.services.plan_batch import plan_batch
 from service.book.conftest import LATER, NOW
 
 
@@ -109,6 +110,31 @@ def test_the_batch_is_planned_as_one_for_its_run_sheet(book: Book, taken: TakenI
         plan_whole(book, "no-such-batch", now=NOW)
     with book.reading() as connection:
         assert connection.execute(sa.select(plan)).all() == []
+
+
+def test_sheets_and_run_sheet_have_the_same_programs(book: Book, batch_folder: Path, tmp_path: Path) -> None:
+    """A coarse plaque and a fine tag of one thickness: planned as one batch folder they would meet at one focus offset."""
+    text = (batch_folder / "batch.toml").read_text().replace("thickness_mm = 5.0", "thickness_mm = 12.0")
+    (batch_folder / "batch.toml").write_text(
+        text.replace('treatment = "solid"', 'treatment = "solid"\nsharpness_mm = 0.5')
+    )
+    taken = take_in_batch(book, batch_folder, now=NOW)
+    plan_all(book, taken.batch_id, now=NOW)
+    whole = _programs(plan_whole(book, taken.batch_id, now=NOW).folder)
+    alone: dict[str, bytes] = {}
+    for piece_id in taken.piece_ids:
+        planned = plan_of(book, piece_id)
+        assert planned is not None
+        alone |= _programs(planned.folder)
+
+    assert len(whole) >= 2
+    assert whole == alone
+    plan_batch(batch_folder, to=tmp_path / "agreed", date="2026-06-09")
+    assert _programs(tmp_path / "agreed") != alone  # else nothing was shown
+
+
+def _programs(folder: Path) -> dict[str, bytes]:
+    return {file.name: file.read_bytes() for file in folder.glob("*.ngc")}
 
 
 def test_old_folders_go_when_there_are_many(book: Book, taken: TakenIn, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -15,7 +15,9 @@ from evenburn.adapters.storage.book.tables import card, curve, photograph, piece
 from evenburn.core.errors import InvalidInput, NotFound, StorageError, UnreadableFile
 from evenburn.services.book.lay_out import lay_out_batch, lay_out_piece, toml_text
 from evenburn.services.book.names import file_name, new_id
+from evenburn.services.book.plan_piece import plan_piece
 from evenburn.services.book.take_in import TakenIn, take_in_batch
+from evenburn.services.book.woods_of import wood_of
 from evenburn.services.demo import lay_out_demo
 from evenburn.services.plan_batch import plan_batch
 from service.book.conftest import LATER, NOW, small_batch
@@ -46,6 +48,22 @@ def test_one_piece_is_laid_out_with_what_it_needs_and_no_more(book: Book, taken:
     again = lay_out_piece(book, taken.piece_ids[1], to=tmp_path / "laid")  # over the former
     assert again.inputs_sha256 == out.inputs_sha256
     assert not list(tmp_path.glob(".laying-*"))
+
+
+def test_a_day_of_a_woods_file_is_kept_as_text_and_planned_with(book: Book, batch_folder: Path) -> None:
+    file = batch_folder / "woods" / "club-maple.toml"
+    told = (
+        'confirmed_by = "R. Moorhen"\nconfirmed_on = 2026-06-01\n'  # a date of TOML, as docs/reference/wood.md has it
+    )
+    file.write_text(file.read_text().replace("hard maple", "MDF, 6 mm") + told)
+
+    taken = take_in_batch(book, batch_folder, now=NOW)
+
+    page = wood_of(book, "club-maple")
+    assert (page.confirmed_by, page.confirmed_on) == ("R. Moorhen", "2026-06-01")
+    (piece,) = plan_piece(book, taken.piece_ids[0], now=NOW).document()["pieces"]
+    assert piece["confirmation"] == {"by": "R. Moorhen", "on": "2026-06-01"}
+    assert take_in_batch(book, batch_folder, now=NOW).wood_ids == taken.wood_ids  # known again
 
 
 def test_the_woods_curve_is_the_one_it_works_with(book: Book, taken: TakenIn) -> None:

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import json
 import zipfile
+from pathlib import Path
+from typing import Any
 
 import pytest
 
 from evenburn.adapters.storage.book.opening import Book
 from evenburn.adapters.storage.book.rows import Change, change, row_of
-from evenburn.adapters.storage.book.tables import piece
+from evenburn.adapters.storage.book.tables import piece, wood
 from evenburn.core.errors import InvalidInput, NotFound
 from evenburn.services.book.begin import plan_batch_pieces
 from evenburn.services.book.edit_piece import copy_piece
@@ -29,6 +32,9 @@ def test_the_programs_of_a_batch_come_as_one_zip_with_the_run_sheet(book: Book, 
     with zipfile.ZipFile(path) as packed:
         assert packed.testzip() is None
         assert {"plaque-front.ngc", "tag-name.ngc", "run-sheet.pdf"} <= set(packed.namelist())
+        order = packed.read("order.txt").decode().splitlines()
+        assert [line.split()[:2] for line in order[2:]] == [["1", "plaque-front.ngc"], ["2", "tag-name.ngc"]]
+        assert "blank 12 mm, stand-off" in order[2]
         assert packed.read("plaque-front.ngc") == (path.parent / "plaque-front.ngc").read_bytes()
     assert not [p for p in path.parent.iterdir() if p.name.startswith(".packing")]
     with book.writing() as connection:
@@ -39,6 +45,53 @@ def test_the_programs_of_a_batch_come_as_one_zip_with_the_run_sheet(book: Book, 
         programs_of(book, taken.batch_id)
     with pytest.raises(NotFound):
         programs_of(book, "nowhere")
+
+
+def test_where_nothing_may_be_burnt_there_is_nothing_to_take_along(book: Book, taken: TakenIn) -> None:
+    """Their dry traces are there all the same, to walk round the marks; a day's ZIP of them alone looks like programs."""
+    say_what_they_are(book, {"beech": "faux leather (PVC)", "club-maple": "MDF"})
+    whole = plan_whole(book, taken.batch_id, now=NOW)
+    document = whole.document()
+    assert not [mark for one in document["pieces"] for mark in one["marks"] if mark["files"]["program"]]
+    bring_traces(whole.folder, document)
+    with pytest.raises(NotFound, match="no program to take along"):
+        programs_of(book, taken.batch_id)
+    assert not list(whole.folder.glob("*.zip"))
+
+
+def test_a_mark_that_is_held_back_brings_no_trace_and_a_run_of_several_is_brought(book: Book, taken: TakenIn) -> None:
+    say_what_they_are(book, {"beech": "faux leather (PVC)"})
+    whole = plan_whole(book, taken.batch_id, now=NOW)
+    document = whole.document()
+    document["runs"] = [{"file": "together_1.ngc", "marks": []}]
+    bring_traces(whole.folder, document)
+    (whole.folder / "together_1.ngc").write_text("M5\nM2\n")
+    (whole.folder / "stray.ngc").write_text("M5\nM2\n")
+    with zipfile.ZipFile(programs_of(book, taken.batch_id)) as packed:
+        assert packed.namelist() == [
+            "order.txt",
+            "plaque-front-trace.ngc",
+            "plaque-front.ngc",
+            "together_1.ngc",
+            "run-sheet.pdf",
+        ]
+
+
+def bring_traces(folder: Path, document: dict[str, Any]) -> None:
+    """Give every mark of a plan its dry trace, as one has that only lies wrong: to be walked round, to see where."""
+    for one in document["pieces"]:
+        for mark in one["marks"]:
+            mark["files"]["trace"] = f"{one['id']}-{mark['id']}-trace.ngc"
+            (folder / mark["files"]["trace"]).write_text("M5\nM2\n")
+    (folder / "plan.json").write_text(json.dumps(document))
+
+
+def say_what_they_are(book: Book, names: dict[str, str]) -> None:
+    with book.writing() as connection:
+        for wood_id, name in names.items():
+            row = row_of(connection, wood, wood_id)
+            document = {**row["document"], "name": name}
+            change(connection, [Change(table=wood, key=wood_id, values={"document": document}, version=row["version"])], what="name", now=NOW)  # fmt: skip
 
 
 def test_what_cannot_be_planned_is_told_after_the_rest_is(book: Book, taken: TakenIn) -> None:

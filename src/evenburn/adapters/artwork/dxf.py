@@ -10,6 +10,7 @@ from typing import Any
 from xml.etree import ElementTree as ET
 
 from ezdxf import recover
+from ezdxf.addons import acadctb
 from ezdxf.addons.drawing import config, layout
 from ezdxf.addons.drawing.frontend import Frontend
 from ezdxf.addons.drawing.properties import RenderContext
@@ -110,7 +111,8 @@ def _svg_of(document: Any, *, name: str) -> str:
         max_flattening_distance=FLAT_mm / mm_per_unit,
         hatching_timeout=math.inf,  # its lines were counted before
     )
-    Frontend(RenderContext(document), backend, config=drawn).draw_layout(document.modelspace())
+    pens = acadctb.new_ctb()  # our own, or the library would open whatever file the drawing names for its pens
+    Frontend(RenderContext(document, ctb=pens), backend, config=drawn).draw_layout(document.modelspace())
     box = _true_box(backend)
     if not box.has_data:
         raise UnreadableFile(name, "draws nothing in its model space", hint="Draw in model space, not on a sheet.")

@@ -322,7 +322,9 @@ class PieceDocument(_Traced):
     outline_box_bed_mm: Box = Field(description="Box of the turned blank on the bed: x0, y0, x1, y1. [mm]")
     turn_deg: float = Field(description="Counter-clockwise turn of the blank. [°]")
     curve: ProvenanceDocument = Field(description="Where its wood's curve comes from.")
-    marks: list[MarkDocument] = Field(description="Its marks.")
+    marks: list[MarkDocument] = Field(
+        description="Its marks; none where its material must not be burnt, for nothing of that is planned."
+    )
     set_ups: list[SetUpDocument] = Field(
         description="The times the stand-off is set on it, in order; none where what the piece before left still holds."
     )

@@ -35,6 +35,7 @@ ASKED_OF: dict[str, tuple[ProvenanceKind, str]] = {  # what the wishes that give
     "known range": ("published", "[mahy1994]: a change of tone that goes unnoticed"),
     "tone": ("user", f"tone_L in {BATCH}"),
 }
+OF_THE_MACHINE = frozenset({"photo range", "run-up", "power"})  # from when it fires, how far it reaches, what it may do
 
 
 def origin(kind: ProvenanceKind, detail: str) -> Origin:
@@ -145,10 +146,13 @@ class MarkOrigins:
 
     def gave_way(self, one: Concession) -> dict[str, Any]:
         """Return where the two numbers of a wish that gave way come from."""
-        kind, detail = ASKED_OF.get(one.constraint, (self.machine.provenance.kind, self.machine.provenance.detail))
-        if one.constraint == "char":
+        if one.constraint in OF_THE_MACHINE:
+            kind, detail = self.machine.provenance.kind, self.machine.provenance.detail
+        elif one.constraint == "char":
             kind, detail = self.wood.kind, f"char limit of {self.ground}"
-        elif one.constraint == "detail":
+        else:
+            kind, detail = ASKED_OF[one.constraint]
+        if one.constraint == "detail":
             detail = f"{self.date}, {detail}"
         return {"provenance": self.recipe(), "provenance_of": {"asked": origin(kind, detail)}}
 

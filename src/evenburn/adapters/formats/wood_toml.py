@@ -311,6 +311,8 @@ def materials() -> tuple[Material, ...]:
     """Return the materials that must not be burnt and those to be doubted."""
     text = (resources.files("evenburn") / "assets" / "materials.toml").read_text(encoding="utf-8")
     return tuple(
-        Material(name=m["name"], words=tuple(m["words"]), level=m["level"], why=m["why"])
+        Material(
+            name=m["name"], words=tuple(m["words"]), level=m["level"], why=m["why"], unless=tuple(m.get("unless", ()))
+        )
         for m in tomllib.loads(text)["material"]
     )

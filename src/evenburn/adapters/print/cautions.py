@@ -1,4 +1,4 @@
-"""The box of cautions on the first page."""
+"""The box of cautions on the first page, and those of a card."""
 
 from __future__ import annotations
 
@@ -21,6 +21,14 @@ def caution_lines(lens: Lens) -> tuple[str, ...]:
     """Return what is to be ticked before the first spark, most pressing first."""
     found = cautions_for(decision="burn", wavelength_um=lens.wavelength_um, lens=lens_words(lens))
     return tuple(one.tick for one in found if one.tick)
+
+
+def card_caution_lines(lens: Lens, *, timed: bool = False) -> tuple[str, ...]:
+    """Return what is to be ticked before a card is burnt, and where the machine is timed too what belongs to that."""
+    found = cautions_for(decision="card", wavelength_um=lens.wavelength_um, lens=lens_words(lens))
+    if timed:
+        found += tuple(one for one in cautions_for(decision="stopwatch") if one not in found)
+    return tuple(one.tick or one.text for one in found)
 
 
 def caution_box(lens: Lens, *, left: float, right: float) -> Block:

@@ -126,7 +126,7 @@ def _origins(plan: BatchPlan) -> str:
     source = plan.machine.provenance.detail or "the machine file"
     return (
         "Where the numbers come from: settings and look from the curve of each wood, named at the foot of its sheet; "
-        f"times, run-up and lenses from {source}; blanks and places from batch.toml; "
+        f"times, run-up and lenses from {source}; blanks and places are yours; "
         "air and after-care are common practice, no source, unless you wrote your own. plan.json says it of each number."
     )
 

@@ -39,10 +39,9 @@ class MarkRow:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StopRow:
-    """One mark that has no program, and why."""
+    """One mark that has no program, or a whole piece of what must not be burnt, and why."""
 
     piece: PiecePlan
-    mark: MarkPlan
     index: int
     reason: str
 
@@ -50,9 +49,9 @@ class StopRow:
 Row = FocusRow | PieceRow | MarkRow | StopRow
 
 
-def stop_reason(piece: PiecePlan, mark: MarkPlan) -> str:
-    """Return the sentences of the checks that stop a mark."""
-    found = [c.text for c in piece.checks if c.level == "stop" and c.mark_id in ("", mark.mark.id)]
+def stop_reason(piece: PiecePlan, mark_id: str = "") -> str:
+    """Return the sentences of the checks that stop a mark, or the whole piece."""
+    found = [c.text for c in piece.checks if c.level == "stop" and c.mark_id in ("", mark_id)]
     return " ".join(found) or "It has no program; its piece’s checks say why."
 
 
@@ -63,6 +62,8 @@ def order_rows(plan: BatchPlan) -> tuple[Row, ...]:
     after_s = 0.0
     for piece in plan.pieces:
         named = len(piece.marks) == 1
+        if not piece.marks:
+            rows.append(StopRow(piece=piece, index=0, reason=stop_reason(piece)))
         for index, mark in enumerate(piece.marks):
             stopped = mark.program_file is None
             wanted = (round(piece.piece.blank.thickness_mm, 2), round(mark.recipe.stand_off_mm, 2))
@@ -75,7 +76,7 @@ def order_rows(plan: BatchPlan) -> tuple[Row, ...]:
                 rows.append(PieceRow(piece=piece))
                 named = True
             if stopped:
-                rows.append(StopRow(piece=piece, mark=mark, index=index, reason=stop_reason(piece, mark)))
+                rows.append(StopRow(piece=piece, index=index, reason=stop_reason(piece, mark.mark.id)))
             else:
                 rows.append(MarkRow(piece=piece, mark=mark, index=index, after_s=after_s))
                 after_s += mark.predicted.time_s

@@ -81,7 +81,7 @@ def _eased(heights: tuple[float, float], ease: float) -> float:
 def _row_mm(row: MarkRow | StopRow) -> tuple[float, float]:
     """A piece's only mark has its blank below its name; a photo has its percent below its power."""
     burnt = isinstance(row, MarkRow) and row.mark.recipe.power_low_W is not None
-    return _PIECE_MM if len(row.piece.marks) == 1 or burnt else _MARK_MM
+    return _PIECE_MM if len(row.piece.marks) <= 1 or burnt else _MARK_MM
 
 
 def _draw_focus(row: FocusRow, height: float, sheet: Sheet, y: float) -> None:
@@ -149,7 +149,7 @@ def _draw_stop(row: StopRow, reason: tuple[str, ...], height: float, sheet: Shee
     middle = y + height / 2
     first = middle + 1.1 - (len(reason) - 1) * _STOP_LEADING / 2
     # One among several stands in line with its letter; a piece alone has its name and blank beside its reason.
-    beside = middle if len(row.piece.marks) == 1 else first - 1.1
+    beside = middle if len(row.piece.marks) <= 1 else first - 1.1
     sheet.box(sheet.left, y, width=1.3, height=height, fill=0.0)
     sheet.text(sheet.left + _AFTER, beside + 1.1, "not burnt", size_pt=_SMALL_PT)
     _name(sheet, beside, row)

@@ -46,15 +46,15 @@ def piece_sheet(piece: PiecePlan, plan: BatchPlan, *, picture: Path | None, left
     bed_wide = max(bed_wide, 65.0)
     x = left + bed_wide + _GUTTER
     width = right - x
-    rows = set_up_blocks(piece, plan.machine, plan.lens, x=x, width=width)
     found = finding_blocks(piece, x=x, width=width)
     nothing_burns = all(mark.program_file is None for mark in piece.marks)
-    said = [_sentence(words, ring=ring, x=x, width=width) for words, ring in _sentences(piece)]
-    # Where nothing may burn, why comes before what had been planned.
-    body = [rows[0], *found, *rows[1:], *said] if nothing_burns else [*rows, *found, *said]
-    tail = [*quiet_blocks(piece, left=left, right=right), *reason_blocks(piece, left=left, right=right)]
-    if piece.forbidden():  # no setting of what must not be burnt is printed, lest somebody takes it to the machine
-        body, tail = found, []
+    body, tail = found, []  # of what must not be burnt nothing else is said
+    if not piece.forbidden():
+        rows = set_up_blocks(piece, plan.machine, plan.lens, x=x, width=width)
+        said = [_sentence(words, ring=ring, x=x, width=width) for words, ring in _sentences(piece)]
+        # Where nothing may burn, why comes before what had been planned.
+        body = [rows[0], *found, *rows[1:], *said] if nothing_burns else [*rows, *found, *said]
+        tail = [*quiet_blocks(piece, left=left, right=right), *reason_blocks(piece, left=left, right=right)]
     if not nothing_burns:
         tail += [_finishing(piece.wood.finishing, left=left, right=right), _seen(left, right)]
     return PieceSheet(

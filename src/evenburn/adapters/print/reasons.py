@@ -23,7 +23,7 @@ _ROW_PT, _ROW, _ROW_LEADING = 8.6, 4.7, 3.4
 _COLUMN_GAP, _NAME_GAP = 3.2, 3.0
 _HEAD_MM = 4.8
 _NAME_SHARE = 0.35  # of what the figures leave, at most; the rest is for words
-_CHOOSE = "You may also choose, holding its figures in batch.toml:"
+_CHOOSE = "You may also choose, holding its figures:"
 _HEADS = ("time", "power", "speed", "lines", "offset")
 
 

@@ -102,7 +102,8 @@ class _Printer:
 
     def _foot_lines(self, pieces: list[PiecePlan]) -> list[str]:
         room = self.right - self.left - width_mm(f"planned {self.planned}", SANS, size_pt=_FOOT_PT) - 4.0
-        return [line for piece in pieces for line in wrap(tone_words(piece), SANS, size_pt=_FOOT_PT, width=room)]
+        told = [tone_words(piece) for piece in pieces if not piece.forbidden()]
+        return [line for words in told for line in wrap(words, SANS, size_pt=_FOOT_PT, width=room)]
 
     def _foot_top(self, pieces: list[PiecePlan]) -> float:
         lines = max(2, len(self._foot_lines(pieces)))

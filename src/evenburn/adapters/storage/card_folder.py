@@ -5,7 +5,6 @@ from __future__ import annotations
 import re
 
 from evenburn.adapters.storage.folder import OutputFolder
-from evenburn.core.errors import StorageError
 
 CARD_INDEX = "card.json"
 FORMER = re.compile(r"card(-[a-z0-9_.+-]+)?\.(ngc|png)|beam-[0-9]{2}\.ngc|mat\.pdf")
@@ -19,13 +18,6 @@ class CardFolder(OutputFolder):
 
     def finish(self) -> None:
         """Move all files into the folder, the index last."""
-        if self._stage is None:
-            raise StorageError("the output folder is not open")
-        names = sorted(p.name for p in self._stage.iterdir())
-        index = self.target / CARD_INDEX
-        former = {p.name for p in self.target.iterdir() if FORMER.fullmatch(p.name)} if index.is_file() else set()
-        index.unlink(missing_ok=True)
-        for name in former - set(names):
-            (self.target / name).unlink(missing_ok=True)
-        for name in [n for n in names if n != CARD_INDEX] + [n for n in names if n == CARD_INDEX]:
-            (self._stage / name).replace(self.target / name)
+        was_card = (self.target / CARD_INDEX).is_file()
+        former = {p.name for p in self.target.iterdir() if FORMER.fullmatch(p.name)} if was_card else set()
+        self._move_in(index=CARD_INDEX, former=former)

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import json
-import os
 import shutil
 import tempfile
 from pathlib import Path
 from types import TracebackType
 from typing import Self
 
+from evenburn.adapters.storage.through import make_folder, sync_file, sync_folder
 from evenburn.core.errors import StorageError
 
 INDEX = "plan.json"
@@ -30,7 +30,7 @@ class OutputFolder:
 
     def __enter__(self) -> Self:
         try:
-            self.target.mkdir(parents=True, exist_ok=True)
+            make_folder(self.target)
             self._stage = Path(tempfile.mkdtemp(prefix=STAGE_PREFIX, dir=self.target))
         except OSError as error:
             raise StorageError(
@@ -56,23 +56,31 @@ class OutputFolder:
         return self._stage / name
 
     def write_text(self, name: str, text: str) -> None:
-        """Write a text file of the plan through to the disk."""
+        """Write a text file of the plan."""
         with self.path(name).open("w", encoding="utf-8", newline="\n") as file:
             file.write(text)
-            file.flush()
-            os.fsync(file.fileno())
 
     def finish(self) -> None:
         """Move all files into the folder, the index last."""
+        self._move_in(index=INDEX, former=self._former_files())
+
+    def _move_in(self, *, index: str, former: set[str]) -> None:
+        """Take the index and the former files away, and move the new ones in; each step is on the disk before the next."""
         if self._stage is None:
             raise StorageError("the output folder is not open")
-        names = sorted(p.name for p in self._stage.iterdir())
-        former = self._former_files()
-        (self.target / INDEX).unlink(missing_ok=True)
-        for name in former - set(names):
+        names = {p.name for p in self._stage.iterdir()}
+        for name in sorted(names):
+            sync_file(self._stage / name)
+        (self.target / index).unlink(missing_ok=True)
+        sync_folder(self.target)
+        for name in former - names:
             (self.target / name).unlink(missing_ok=True)
-        for name in [n for n in names if n != INDEX] + [n for n in names if n == INDEX]:
+        for name in sorted(names - {index}):
             (self._stage / name).replace(self.target / name)
+        sync_folder(self.target)
+        if index in names:
+            (self._stage / index).replace(self.target / index)
+            sync_folder(self.target)
 
     def _former_files(self) -> set[str]:
         """Return the plain file names that a former plan of this folder lists as its own."""

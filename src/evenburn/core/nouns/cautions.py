@@ -1,7 +1,7 @@
 """Every caution that evenburn gives, as one text: what it is about, how it reads, and at which decisions it is shown.
 
 Whoever shows a decision asks `cautions_for` and shows what it gives beside the decision itself. No caution is worded anywhere
-else: a house test looks. docs/safety.md is made from this module.
+else, but for the few that tests/house/test_safety.py names with their reasons. docs/safety.md is made from this module.
 """
 
 from __future__ import annotations
@@ -125,7 +125,7 @@ CAUTIONS: tuple[Caution, ...] = (
         topic="set-up",
         tick="Lens and window clean, {lens}",
         text="A dirty lens or window burns weaker and cracks. Clean it cold, with the laser switched off at the wall.",
-        at=("burn",),
+        at=("burn", "card"),
         source="common practice",
     ),
     Caution(
@@ -195,6 +195,13 @@ FLAMES = (  # what to do about a cut that may flame
 )
 MASKED = (  # said of a surface that is masked
     "Mask with plain paper tape only: film of vinyl gives off hydrogen chloride, and its glue smokes."
+)
+OVER_CHAR = (  # said of a burn over a burn on wood
+    "Burning over char: it glows and can flare. Stay with it, air and extraction on, extinguisher in reach, and watch the "
+    "piece until it is cold, half an hour at least (common practice, no source)."
+)
+OVER_SLATE = (  # said of one on slate
+    "Burning over burnt slate throws fine dust that holds silica: stay with it, extraction on, lid shut, and wipe up wet."
 )
 PROGRAM_WORDS = "never leave it burning alone; extraction on; lid shut"  # in the head of every program, in plain ASCII
 

@@ -137,6 +137,7 @@ class MarkPlan:
 class PiecePlan:
     """One piece, planned, with its place in the order of the batch (1 is first).
 
+    `marks` are none where its material must not be burnt: nothing is planned of that.
     `set_ups` are the times the stand-off is set on it, in order; none where what the piece before left still holds.
     `confirmation` tells who made sure that its doubtful material may be burnt; None where it is not doubtful.
     """

@@ -13,7 +13,7 @@ from evenburn.core.nouns.mark import Hold, Piece
 from evenburn.core.nouns.wood import Wood
 from evenburn.core.optics.beam import beam_radius_mm
 from evenburn.core.planning.mark_plan import AIR_COMMON_kPa, MarkWork
-from evenburn.core.planning.materials import Material
+from evenburn.core.planning.materials import Material, is_forbidden
 from evenburn.core.planning.power import power_fraction, power_window_W
 from evenburn.core.planning.recipe import TONE_HOLDS_L, banding_L, offsets_mm
 from evenburn.core.response.curve import effective_exposure, tone_L, tone_range_L, tone_slope_L_per_decade, usable_range
@@ -28,30 +28,10 @@ def wood_checks(
 ) -> list[Check]:
     """Return what is to be said about the material itself; `confirmation` tells who made sure, where that is known."""
     found: list[Check] = []
-    if material is not None and material.level == "forbidden":
-        found.append(
-            Check(
-                level="stop",
-                code="forbidden-material",
-                text=f"{wood.name}: {material.name} must not be burnt. {material.why}",
-                remedy="Take another material. No setting makes this one safe.",
-            )
-        )
-        return found  # whatever else could be said would sound as if it might be burnt after all
     if material is not None:
-        found.append(
-            Check(
-                level="warn" if confirmed else "stop",
-                code="doubtful-material",
-                text=f"{wood.name}: {material.name} is doubtful. {material.why}",
-                remedy=(
-                    f"{_sentence(confirmation)} Keep the extraction running and follow the maker's sheet."
-                    if confirmed
-                    else "Ask the maker what it gives off. If it may be burnt, say so in the wood's file with "
-                    'confirmed_by = "your name" and confirmed_on = the day.'
-                ),
-            )
-        )
+        found.append(material_check(wood.name, material, confirmed=confirmed, confirmation=confirmation))
+    if is_forbidden(material):
+        return found  # whatever else could be said would sound as if it might be burnt after all
     if wood.curve.provenance.kind == "starting value":
         found.append(
             Check(
@@ -79,6 +59,30 @@ def wood_checks(
         for caution in cautions
     ]
     return found
+
+
+def material_check(
+    name: str, material: Material, *, confirmed: bool, confirmation: Confirmation | None = None
+) -> Check:
+    """Return the finding on a wood that its words name as a material to refuse or to doubt. Definition."""
+    if is_forbidden(material):
+        return Check(
+            level="stop",
+            code="forbidden-material",
+            text=f"{name}: {material.name} must not be burnt. {material.why}",
+            remedy="Take another material. No setting makes this one safe.",
+        )
+    return Check(
+        level="warn" if confirmed else "stop",
+        code="doubtful-material",
+        text=f"{name}: {material.name} is doubtful. {material.why}",
+        remedy=(
+            f"{_sentence(confirmation)} Keep the extraction running and follow the maker's sheet."
+            if confirmed
+            else "Ask the maker what it gives off. If it may be burnt, say so in the wood's file with "
+            'confirmed_by = "your name" and confirmed_on = the day.'
+        ),
+    )
 
 
 def _sentence(confirmation: Confirmation | None) -> str:

@@ -32,9 +32,9 @@ class OverLines:
     Attributes
     ----------
     radius_mm, sharp_mm, soft_mm : 1/e² radius at the offset, and where the blank lies nearest to focus and farthest off. [mm]
-    to_sharp, to_soft : what the dwell there adds to the exposure. [decades]
-    on_line, between, soft_on_line : exposure over its mean on a line and midway where it is sharp, on a line where soft.
-        [decades]
+    to_sharp, to_soft : what the dwell there adds to the exposure, in decades.
+    on_line, between, soft_on_line : exposure over its mean on a line and midway where it is sharp, on a line where soft, in
+        decades.
     """
 
     radius_mm: FloatArray
@@ -47,7 +47,7 @@ class OverLines:
     soft_on_line: FloatArray
 
     def hottest(self) -> FloatArray:
-        """Return what the hottest place of the board gets over the mean exposure. [decades] Definition."""
+        """Return what the hottest place of the board gets over the mean exposure, in decades. Definition."""
         return np.maximum(self.to_sharp + self.on_line, self.to_soft + self.soft_on_line)
 
 
@@ -92,13 +92,13 @@ def half_tone_share(curve: CharacteristicCurve, *, exposure: FloatArray, tone: F
 class Met:
     """Mean exposure of each line spacing and focus offset at which the wished tone is seen, as far as nothing chars.
 
-    `wished` is what an even area takes for it, `share` the dose at half the tone over it. [log10 J/mm²]
+    `exposure` is what an even area takes for it. [log10 J/mm²]
     """
 
-    wished: float
-    mean: FloatArray
+    exposure: float
+    mean_exposure: FloatArray
     tone_L: FloatArray
-    share: FloatArray
+    half_tone_share: FloatArray
 
 
 def met_tone(wish: Wish, *, exposure: float, lines: OverLines, spacing_mm: FloatArray) -> Met:
@@ -115,15 +115,15 @@ def met_tone(wish: Wish, *, exposure: float, lines: OverLines, spacing_mm: Float
     mean = exposure + np.minimum(_more_decades(wish.curve, exposure=exposure, ripple=ripple), room)
     tone = averaged_tone_L(wish.curve, mean, ripple=ripple)
     return Met(
-        wished=exposure,
-        mean=mean,
+        exposure=exposure,
+        mean_exposure=mean,
         tone_L=tone,
-        share=half_tone_share(wish.curve, exposure=mean, tone=tone),
+        half_tone_share=half_tone_share(wish.curve, exposure=mean, tone=tone),
     )
 
 
 def share_at_settable_power(wish: Wish, met: Met, *, power_W: FloatArray) -> FloatArray:
-    """Return `Met.share` at the power that the S word can say: where its steps are coarse, a few percent more or less.
+    """Return `Met.half_tone_share` at the power that the S word can say: where its steps are coarse, a few percent more or less.
 
     Parameters
     ----------
@@ -135,17 +135,17 @@ def share_at_settable_power(wish: Wish, met: Met, *, power_W: FloatArray) -> Flo
     """
     machine, curve = wish.machine, wish.curve
     least_W, most_W = power_window_W(machine)
-    solved_W = power_W * 10.0 ** (met.mean - met.wished)
+    solved_W = power_W * 10.0 ** (met.mean_exposure - met.exposure)
     capped = (power_W <= most_W) & (solved_W > most_W)  # the ripple would take more than is allowed
-    steps = COARSE_STEPS / np.minimum(met.share, 1.0 - met.share)
+    steps = COARSE_STEPS / np.minimum(met.half_tone_share, 1.0 - met.half_tone_share)
     coarse = capped | ((solved_W >= least_W) & (solved_W <= np.minimum(most_W, steps * power_step_W(machine))))
     if not coarse.any():
-        return met.share
-    mean, tone = (np.broadcast_to(a, coarse.shape)[coarse] for a in (met.mean, met.tone_L))
+        return met.half_tone_share
+    mean, tone = (np.broadcast_to(a, coarse.shape)[coarse] for a in (met.mean_exposure, met.tone_L))
     wanted_W = solved_W[coarse]
     less = np.log10(settable_power_W(machine, power_W=np.minimum(wanted_W, most_W)) / wanted_W)
-    moved = tone_L(curve, met.wished + less) - tone_L(curve, met.wished)
-    shares = np.broadcast_to(met.share, coarse.shape).copy()
+    moved = tone_L(curve, met.exposure + less) - tone_L(curve, met.exposure)
+    shares = np.broadcast_to(met.half_tone_share, coarse.shape).copy()
     shares[coarse] = half_tone_share(curve, exposure=mean + less, tone=tone + moved)
     return shares
 

@@ -23,7 +23,7 @@ from evenburn.core.planning.focus import FocusAsk, agree_foci, own_foci
 from evenburn.core.planning.follow_checks import follow_checks
 from evenburn.core.planning.follow_plan import followed_offset_mm, work_follow
 from evenburn.core.planning.mark_plan import MarkWork, wish_for, work_mark
-from evenburn.core.planning.materials import Material
+from evenburn.core.planning.materials import Material, is_forbidden
 from evenburn.core.planning.overlap_checks import overlap_checks
 from evenburn.core.planning.placing_checks import bed_checks, blank_checks
 from evenburn.core.planning.recipe import Found, search
@@ -57,7 +57,10 @@ def no_faces(_mark_id: str) -> Sequence[tuple[str, float]]:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PieceWork:
-    """All marks of a piece with the checks, worst first, and where strokes and gaps are lost."""
+    """All marks of a piece with the checks, worst first, and where strokes and gaps are lost.
+
+    Where its material must not be burnt there are no marks, and of the checks only the one that says so.
+    """
 
     piece: Piece
     wood: Wood
@@ -154,6 +157,9 @@ def survey_piece(
     return PieceSurvey(asks=tuple(asks), agreed=own_foci(asks), surveys=tuple(surveys), inks=tuple(inks))
 
 
+NOT_SURVEYED = PieceSurvey(asks=(), agreed=(), surveys=(), inks=())  # what must not be burnt asks for nothing
+
+
 def agree(surveys: Sequence[PieceSurvey]) -> tuple[PieceSurvey, ...]:
     """Return the pieces of a batch with their foci agreed. Source: `agree_foci`."""
     pairs = iter(agree_foci([ask for survey in surveys for ask in survey.asks]))
@@ -175,7 +181,7 @@ def work_piece(
     least_letter: LeastLetter = no_letter,
     surveyed: PieceSurvey | None = None,
 ) -> PieceWork:
-    """Return a piece worked through from artwork to checks.
+    """Return a piece worked through from artwork to checks; of what must not be burnt no mark is.
 
     Parameters
     ----------
@@ -187,6 +193,9 @@ def work_piece(
         for a drawing. Asked as `faces_of`.
     surveyed : what the piece asks for, its foci agreed with the batch; where not given, it is surveyed here by itself.
     """
+    said = wood_checks(wood, material=material, confirmed=confirmed, confirmation=confirmation)
+    if is_forbidden(material):
+        return PieceWork(piece=piece, wood=wood, marks=(), checks=tuple(said), lost=())
     if surveyed is None:
         alone = survey_piece(machine, lens=lens, wood=wood, piece=piece, artworks=artworks, faults=faults)
         (surveyed,) = agree([alone])
@@ -198,7 +207,7 @@ def work_piece(
         else:
             survey = surveyed.survey(index)
             works[mark.id] = work_mark(*pair, survey=survey, piece=piece, mark=mark, artwork=artwork)
-    checks = [*wood_checks(wood, material=material, confirmed=confirmed, confirmation=confirmation), *faults]
+    checks = [*said, *faults]
     lost: dict[str, LostDetail] = {}
     faulty = {fault.mark_id for fault in faults}
     for mark in piece.marks:

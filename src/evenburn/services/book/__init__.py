@@ -29,9 +29,10 @@ once, keys as in batch.toml, say `mark[1].tone_L`), NotFound, ChangedMeanwhile, 
     index_of.py      list_pieces(book, *, search="", page=1) -> PieceList(lines, count, page, pages, in_book)
     take_out.py      run_sheet_of(book, batch_id) -> Path; programs_of(book, batch_id) -> Path   (NotFound until planned whole)
     piece_of.py      piece_of(book, piece_id) -> PieceSheet(piece_id, batch_id, batch_name, order, count, slug, name, wood_id, wood_name,
-                     document, version, size_mm, strip, planned, ready, plan, machine, lens_name, curve, finishing, artworks,
+                     document, version, size_mm, strip, planned, ready, plan, forbidden, machine, lens_name, curve, finishing, artworks,
                      burns, blanks, edits, before_id, after_id)
                      artwork_of(book, name) -> ArtworkFile(name, media_type, data)
+    forbidden.py     forbidden_in(connection, wood_id) -> Check | None, the stop of what must not be burnt; without_settings(plan, stop)
     mark_step.py     mark_step(book, piece_id, step, *, done, now, blank_id=None) -> Saved; step_of(book, piece_id, step) -> StepSheet
     reorder.py       move_piece(book, piece_id, *, before_id, now) -> Saved; shift_piece(book, piece_id, *, way, now) -> Saved
                      order_for_set_ups(book, batch_id, *, now) -> Saved
@@ -50,6 +51,7 @@ once, keys as in batch.toml, say `mark[1].tone_L`), NotFound, ChangedMeanwhile, 
     reach_of.py      bed_of(book, piece_id, *, place_bed_mm=None, turn_deg=None, speed_mm_per_s=None) -> Bed   (reach, run-up, edge)
     recipes_of.py    recipes_of(plan, document) -> MarkRecipe, …   (amounts, what binds with its ways out, alternatives)
     programs_of.py   files_of(planned, plan); file_of(book, piece_id, name) -> FileData; set_up_of(plan) -> SetUpRow, …
+    hand_out.py      NotHandedOut; fault_of_card(programs, made_for, machine) -> why they are not handed out, "" where they are
     finishing.py     afterwards(steps, *, ticks) -> Afterwards, …
     undo.py          undo_edit(book, edit_id, *, now) -> str; edit_line(book, edit_id) -> EditLine; last_edits(book, *, most=20) -> EditLine, …
     woods_of.py      list_woods(book, *, search="", page=1) -> WoodList; wood_of(book, wood_id, *, wished_L=None) -> WoodPage

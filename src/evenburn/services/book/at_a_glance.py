@@ -13,9 +13,9 @@ import sqlalchemy as sa
 from evenburn.adapters.formats.json_file import read_json
 from evenburn.adapters.storage.book.opening import Book
 from evenburn.adapters.storage.book.tables import plan
-from evenburn.core.errors import UnreadableFile
-from evenburn.core.nouns.check import Level
-from evenburn.services.book.plan_piece import INDEX
+from evenburn.core.errors import NotFound, UnreadableFile
+from evenburn.core.nouns.check import Check, Level
+from evenburn.services.book.plan_piece import INDEX, folder_of
 
 KEPT = 512  # glances in memory, about 2 kB each; a folder is named by what is in it, so none can grow old
 
@@ -61,15 +61,21 @@ def glances(book: Book, piece_ids: Sequence[int]) -> dict[int, Glance]:
     """Return piece → glance, for those that are planned and whose files are there."""
     with book.reading() as connection:
         rows = connection.execute(
-            sa.select(plan.c.piece_id, plan.c.folder).where(plan.c.piece_id.in_(list(piece_ids)))
+            sa.select(plan.c.piece_id, plan.c.inputs_sha256).where(plan.c.piece_id.in_(list(piece_ids)))
         ).all()
     found: dict[int, Glance] = {}
-    for piece_id, folder in rows:
+    for piece_id, sha256 in rows:
         try:
-            found[piece_id] = _glance(book.files.parent / folder)
-        except UnreadableFile:
-            continue  # the folder was thinned out; planning it again brings it back
+            found[piece_id] = _glance(folder_of(book, sha256))
+        except (UnreadableFile, NotFound):
+            continue  # the folder was thinned out, or the row names none; planning it again brings it back
     return found
+
+
+def stopped_glance(glance: Glance, stop: Check) -> Glance:
+    """Return a glance of what must not be burnt: without its marks and their settings, and with no check but that one."""
+    told = CheckGlance(level=stop.level, code=stop.code, text=stop.text, remedy=stop.remedy, fixes=())
+    return Glance(slugs=glance.slugs, marks=(), checks=(told,))
 
 
 @lru_cache(maxsize=KEPT)

@@ -148,6 +148,9 @@ def _curve_of_lot(own: Mapping[str, Any], *, called: str) -> dict[str, Any]:
 def change_wood(book: Book, wood_id: str, changes: Mapping[str, Any], *, version: int, now: str) -> Saved:
     """Change what is told of a wood: called, name, surface, cut_J_per_mm3, confirmed_by; None takes a value away.
 
+    A confirmation is of one board: where it is called, named or finished otherwise, it is dropped unless given anew. With
+    None it is withdrawn, and a doubtful material is then not burnt until somebody confirms it again.
+
     Raises
     ------
     InvalidInput
@@ -162,10 +165,11 @@ def change_wood(book: Book, wood_id: str, changes: Mapping[str, Any], *, version
         row, own = row_with_curve(connection, wood_id)
         called = " ".join(str(changes.get("called", row["name"])).split())
         document = {**row["document"], **{k: v for k, v in changes.items() if k != "called"}}
-        other = _material(row["name"], row["document"]) != _material(called, document)
+        other = _board(row["name"], row["document"]) != _board(called, document)
         if other and "confirmed_by" not in changes:
-            document["confirmed_by"] = None  # it was confirmed of another material
-        anew = other or document.get("confirmed_by") != row["document"].get("confirmed_by")
+            document["confirmed_by"] = None  # it was confirmed of another board
+        before = row["document"].get("confirmed_by")
+        anew = other or document.get("confirmed_by") != before
         if anew:
             document["confirmed_on"] = None if document.get("confirmed_by") is None else now[:10]
         document = {k: v for k, v in document.items() if v is not None}
@@ -174,7 +178,11 @@ def change_wood(book: Book, wood_id: str, changes: Mapping[str, Any], *, version
         except InvalidInput as error:
             raise InvalidInput({**error.fields, **_wrong_name(called)}) from error
         fields = _wrong_name(called)
-        fields |= _wrong_material(called, table, wood_id)
+        withdrawn = before is not None and "confirmed_by" in changes and table.confirmed_by is None
+        stays = not other and before is None  # a doubtful one that nobody confirms may be told more of
+        fields |= _wrong_material(called, table, wood_id, unconfirmed=withdrawn or stays)
+        if other and before is not None and "confirmed_by" in fields:
+            fields["confirmed_by"] += f"; {before} made sure of “{row['name']}” as it was, not of this"
         if own is None and shipped_as("", table.name) is None:
             fields["name"] = f'"{table.name}" does not ship, and no curve of it was measured yet'
         elif material_of(called) is not None and material_of(table.name, table.surface, wood_id) is None:
@@ -184,9 +192,10 @@ def change_wood(book: Book, wood_id: str, changes: Mapping[str, Any], *, version
         wood_of_row(wood_id, document, own)
         what = f"{row['name']} changed" if called == row["name"] else f"{row['name']} is now called {called}"
         if anew:
-            what += _confirming(document) or (
-                "; nobody confirms it any more" if row["document"].get("confirmed_by") else ""
-            )
+            doubtful = material_of(called, table.name, wood_id, table.surface) is not None
+            dropped = f"; nobody confirms it any more{', and it gets no program' if doubtful else ''}" if before else ""
+            tail = _confirming(document) or dropped
+            what = what[: WHAT_LONGEST - len(tail)] + tail
         values = {"name": called, "document": document}
         made = change(
             connection,
@@ -273,14 +282,21 @@ def _checked(document: Mapping[str, Any]) -> WoodTable:
         raise InvalidInput(error.fields) from error
 
 
-def _material(called: str, document: Mapping[str, Any]) -> Material | None:
-    return material_of(called, *(str(document.get(key) or "") for key in ("name", "surface")))
+def _board(called: str, document: Mapping[str, Any]) -> tuple[str, ...]:
+    """Return what a person says of a board, so that two that are said alike are one."""
+    told = (called, str(document.get("name") or ""), str(document.get("surface") or "bare"))
+    return tuple(" ".join(words.split()).casefold() for words in told)
 
 
-def _wrong_material(called: str, table: WoodTable, wood_id: str = "") -> dict[str, str]:
-    """Return what is wrong with burning a material that names or surface mention, at the field where it is decided."""
+def _wrong_material(called: str, table: WoodTable, wood_id: str = "", *, unconfirmed: bool = False) -> dict[str, str]:
+    """Return what is wrong with burning a material that names or surface mention, at the field where it is decided.
+
+    Parameters
+    ----------
+    unconfirmed : whether a doubtful one may stand without anybody who confirms it; planning stops it then.
+    """
     found = material_of(called, table.name, wood_id, table.surface)
-    if found is None or (found.level == "doubtful" and table.confirmed_by is not None):
+    if found is None or (found.level == "doubtful" and (unconfirmed or table.confirmed_by is not None)):
         return {}
     if found.level == "forbidden":
         return {"called": f"{_lead(found)} must not be burnt. {found.why} No setting makes it safe."}

@@ -13,6 +13,7 @@ from evenburn.core.errors import NotFound
 from evenburn.core.nouns.wood import Wood
 from evenburn.core.proof.scene import draw_window
 from evenburn.core.units import to_inch
+from evenburn.services.book.forbidden import forbidden_in
 from evenburn.services.book.plan_piece import INDEX, plan_of
 from evenburn.services.book.proof_of import board_window, look_of
 from evenburn.services.book.proof_tiles import WHITE, prepared
@@ -53,7 +54,7 @@ def customer_proof(book: Book, piece_id: int, *, date: str, slug: str = "", inch
     Raises
     ------
     NotFound
-        If the piece is not in the book or has no proof yet.
+        If the piece is not in the book, has no proof yet, or must not be burnt at all.
     """
     planned = plan_of(book, piece_id)
     if planned is None or not (planned.folder / INDEX).is_file():
@@ -62,6 +63,9 @@ def customer_proof(book: Book, piece_id: int, *, date: str, slug: str = "", inch
         row = row_of(connection, piece, piece_id)
         whose = row_of(connection, batch, row["batch_id"])["document"]
         about, own = row_with_curve(connection, row["wood_id"])
+        forbidden = forbidden_in(connection, row["wood_id"])
+    if forbidden is not None:
+        raise NotFound("there is nothing to agree on of what must not be burnt", hint=forbidden.text)
     wood = wood_of_row(row["wood_id"], about["document"], own)
     pieces = planned.document()["pieces"]
     mine: Mapping[str, Any] | None = next((one for one in pieces if slug in {"", one["id"]}), None)

@@ -29,6 +29,7 @@ class PieceLine:
     state_at : when that step was ticked; None for the others.
     size_mm : box and thickness; the box is None where only its outline knows.
     time_s : machine time, None where it was not planned. [s]
+    pictured : whether its plan has a picture; what must not be burnt has none.
     """
 
     piece_id: int
@@ -43,6 +44,7 @@ class PieceLine:
     stops: int
     time_s: float | None
     inputs_sha256: str | None
+    pictured: bool
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -91,6 +93,7 @@ def list_pieces(book: Book, *, search: str = "", page: int = 1) -> PieceList:
             plan.c.time_s,
             plan.c.inputs_sha256,
             plan.c.document["stops"].as_integer().label("stops"),
+            plan.c.document["marks"].as_integer().label("marks"),
         )
         shown = (
             _standing(told)
@@ -175,4 +178,5 @@ def _line(row: Mapping[str, Any], about: Mapping[str, Any], *, tick: tuple[str, 
         stops=stops,
         time_s=row["time_s"],
         inputs_sha256=row["inputs_sha256"],
+        pictured=bool(row["marks"]),
     )

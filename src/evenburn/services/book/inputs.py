@@ -14,6 +14,7 @@ from evenburn import __version__
 from evenburn.adapters.storage.book.rows import row_of
 from evenburn.adapters.storage.book.tables import artwork, batch, curve, machine, wood
 from evenburn.services.book.names import files_named
+from evenburn.services.book.wood_rows import material_of
 
 AT_ONCE = 500  # names in one question to the database
 
@@ -69,7 +70,10 @@ def _parts(names: Sequence[str]) -> Iterable[Sequence[str]]:
 
 
 def inputs_sha256(sources: Sources, documents: Sequence[Mapping[str, Any]]) -> str:
-    """Return the SHA-256 of all that a plan of these pieces rests on, the version of evenburn among it."""
+    """Return the SHA-256 of all that a plan of these pieces rests on.
+
+    The version of evenburn is among it, and what it knows by now of materials that must not be burnt or are doubtful.
+    """
     wood_ids = sorted({str(d["wood"]) for d in documents})
     woods = {i: (s.document, s.curve) for i in wood_ids if (s := sources.woods.get(i)) is not None}
     names = sorted({name for d in documents for name in files_named(d)})
@@ -81,5 +85,11 @@ def inputs_sha256(sources: Sources, documents: Sequence[Mapping[str, Any]]) -> s
         {name: sources.files.get(name) for name in names},
         list(documents),
     ]
+    found = {
+        i: material_of(i, sources.woods[i].name, *(str(document.get(key) or "") for key in ("name", "surface")))
+        for i, (document, _) in woods.items()
+    }
+    if any(found.values()):
+        told.append({i: [one.name, one.level] for i, one in found.items() if one is not None})
     text = json.dumps(told, ensure_ascii=False, sort_keys=True, separators=(",", ":"))
     return hashlib.sha256(text.encode()).hexdigest()

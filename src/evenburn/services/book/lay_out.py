@@ -21,6 +21,7 @@ from evenburn.adapters.storage.book.opening import Book
 from evenburn.adapters.storage.book.rows import row_of
 from evenburn.adapters.storage.book.tables import batch, piece
 from evenburn.core.errors import InvalidInput, NotFound, StorageError
+from evenburn.services.book.forbidden import only_called_so
 from evenburn.services.book.inputs import Sources, inputs_sha256, sources_of
 from evenburn.services.book.names import FILE_NAME, files_named
 
@@ -91,11 +92,17 @@ def lay_out(book: Book, sources: Sources, documents: Sequence[Mapping[str, Any]]
 
 
 def _demand_all(sources: Sources, documents: Sequence[Mapping[str, Any]]) -> None:
-    """Refuse pieces that name what the book does not have."""
+    """Refuse pieces that name what the book does not have, or boards that only what they are called stops.
+
+    A folder holds what a wood is, not what its boards are called, so that planning could not stop those.
+    """
     wrong: dict[str, str] = {}
     for document in documents:
-        if document["wood"] not in sources.woods:
+        source = sources.woods.get(document["wood"])
+        if source is None:
             wrong["wood"] = f'is "{document["wood"]}", which is not in the book'
+        elif (stop := only_called_so(document["wood"], source.document, called=source.name)) is not None:
+            wrong["wood"] = stop.text
         for name in files_named(document):
             if name not in sources.files or FILE_NAME.fullmatch(name) is None:
                 wrong["artwork"] = f'"{name}" is not in the book'

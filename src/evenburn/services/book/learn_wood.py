@@ -28,9 +28,10 @@ from evenburn.adapters.storage.book.tables import card, machine, photograph, rea
 from evenburn.core.card.refusing import PhotographRefused
 from evenburn.core.errors import InvalidInput, NotFound
 from evenburn.services.book.aside import Run, here, plainly
+from evenburn.services.book.forbidden import only_called_so
 from evenburn.services.book.lay_out import toml_text
 from evenburn.services.book.names import file_name
-from evenburn.services.book.wood_cards import INDEX, MAT, MEDIA, OWN, PICTURE, PROGRAM, card_in, card_row
+from evenburn.services.book.wood_cards import INDEX, MACHINE, MAT, MEDIA, OWN, PICTURE, PROGRAM, card_in, card_row
 from evenburn.services.book.wood_rows import curve_of, like_of, row_with_curve
 from evenburn.services.progress import Progress, no_progress
 
@@ -104,6 +105,9 @@ def add_card(book: Book, wood_id: str, wish: BookCardWish, *, now: str, progress
     with book.reading() as connection:
         row, curve_doc = row_with_curve(connection, wood_id)
         machine_document = row_of(connection, machine, wish.machine_id)["document"]
+    stop = only_called_so(wood_id, row["document"], called=str(row["name"]))
+    if stop is not None:
+        raise InvalidInput({"wood": stop.text}, hint="Change what is told of the wood, or take another.")
     like = None
     if shipped_as(wood_id, row["document"]["name"]) is None and curve_doc is not None:
         like = like_of(curve_of(curve_doc))  # not measured yet, and only like a wood that ships
@@ -141,6 +145,9 @@ def add_card(book: Book, wood_id: str, wish: BookCardWish, *, now: str, progress
             for file in (PROGRAM, PICTURE, MAT):
                 sha256 = keep(book, connection, (to / file).read_bytes(), media_type=MEDIA[file], now=now)
                 _hang(connection, card_id, sha256, name=OWN + file, now=now)
+            then = (folder / "machine.toml").read_bytes()
+            sha256 = keep(book, connection, then, media_type="text/plain", now=now)
+            _hang(connection, card_id, sha256, name=f"{MACHINE}{wish.machine_id}.toml", now=now)
     progress("the card is made", 3, 3)
     return card_id
 

@@ -29,6 +29,7 @@ from evenburn.adapters.storage.book.opening import Book
 from evenburn.adapters.storage.book.rows import row_of
 from evenburn.adapters.storage.book.tables import card, curve, machine, photograph, wood
 from evenburn.core.errors import NotFound
+from evenburn.services.book.hand_out import LENS, WORDS, NotHandedOut, fault_of_card, is_program, machine_now, made_for
 from evenburn.services.book.lay_out import toml_text
 
 CardKind = Literal["motion", "beam"]
@@ -171,30 +172,64 @@ def machine_card_of(book: Book, card_id: int) -> MachineCard:
 
 
 def file_of_card(book: Book, card_id: int, name: str) -> tuple[bytes, str]:
-    """Return a file that belongs to a card and its media type; NotFound if there is none."""
+    """Return a file that belongs to a card and its media type; a program is verified anew.
+
+    Raises
+    ------
+    NotFound
+        If there is none.
+    NotHandedOut
+        If it is a program, and the card's programs do not hold against the machine as it is.
+    """
+    if is_program(name):
+        _demand_sound(book, card_id)
+    media = _MEDIA.get(Path(name).suffix.lower())
+    if media is None:
+        raise NotFound("that card has no such file")
+    return _kept(book, card_id, name), media
+
+
+def packed_card(book: Book, card_id: int) -> bytes:
+    """Return all that is needed to burn a card as one ZIP; raises as `file_of_card`."""
+    one = machine_card_of(book, card_id)
+    _demand_sound(book, card_id)
+    out = io.BytesIO()
+    with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as packed:
+        for name in one.files:
+            packed.writestr(name, _kept(book, card_id, name))
+    return out.getvalue()
+
+
+def fault_of_machine_card(book: Book, card_id: int) -> str:
+    """Return why a card's programs are not handed out any more, "" where they hold against the machine as it is."""
+    with book.reading() as connection:
+        files = _files(connection, card_id)
+        lens_name = str(_row(connection, card_id, files)["document"]["lens"])
+        now = machine_now(connection, _machine_id(connection, card_id))
+    then = made_for(book, files.get(MACHINE_FILE), lens_name=lens_name, keys=WORDS, lens_keys=LENS)
+    return fault_of_card({name: load(book, sha) for name, sha in files.items() if is_program(name)}, then, now)
+
+
+def _demand_sound(book: Book, card_id: int) -> None:
+    fault = fault_of_machine_card(book, card_id)
+    if fault:
+        raise NotHandedOut(f"the programs of this card are not handed out: {fault}", hint="Make the card anew.")
+
+
+def _kept(book: Book, card_id: int, name: str) -> bytes:
+    """Return a file as it was kept."""
     with book.reading() as connection:
         found = _files(connection, card_id).get(name)
     if found is None:
         raise NotFound("that card has no such file")
-    media = _MEDIA.get(Path(name).suffix.lower(), "application/octet-stream")
-    return load(book, found), media
-
-
-def packed_card(book: Book, card_id: int) -> bytes:
-    """Return all that is needed to burn a card as one ZIP."""
-    one = machine_card_of(book, card_id)
-    out = io.BytesIO()
-    with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as packed:
-        for name in one.files:
-            packed.writestr(name, file_of_card(book, card_id, name)[0])
-    return out.getvalue()
+    return load(book, found)
 
 
 def lay_out_card(book: Book, card_id: int, *, to: Path) -> MachineCard:
     """Write a card's own files into a folder, as they were when it was made, and return the card."""
     one = machine_card_of(book, card_id)
     for name in (*one.files, MACHINE_FILE):
-        (to / name).write_bytes(file_of_card(book, card_id, name)[0])
+        (to / name).write_bytes(_kept(book, card_id, name))
     return one
 
 
@@ -237,10 +272,8 @@ def told_by(kind: CardKind, result: Mapping[str, Any]) -> tuple[Told, ...]:
 
 
 def _card(book: Book, connection: sa.Connection, card_id: int) -> MachineCard:
-    row = connection.execute(sa.select(card).where(card.c.id == card_id)).mappings().one_or_none()
     files = _files(connection, card_id)
-    if row is None or row["kind"] not in RESULTS or CARD_FILE not in files:
-        raise NotFound(f"there is no card {card_id} of a machine in the book")
+    row = _row(connection, card_id, files)
     kind = cast("CardKind", row["kind"])
     result = json.loads(load(book, files[RESULTS[kind]])) if RESULTS[kind] in files else None
     return MachineCard(
@@ -259,8 +292,16 @@ def _card(book: Book, connection: sa.Connection, card_id: int) -> MachineCard:
     )
 
 
+def _row(connection: sa.Connection, card_id: int, files: Mapping[str, str]) -> Mapping[str, Any]:
+    row = connection.execute(sa.select(card).where(card.c.id == card_id)).mappings().one_or_none()
+    if row is None or row["kind"] not in RESULTS or CARD_FILE not in files:
+        raise NotFound(f"there is no card {card_id} of a machine in the book")
+    return dict(row)
+
+
 def _is_download(name: str) -> bool:
-    return not name.startswith("photo-") and name not in {*RESULTS.values(), MACHINE_FILE, DRAWING, PLOT}
+    known = Path(name).suffix.lower() in _MEDIA  # another ending is none of ours, as a row from elsewhere may have it
+    return known and not name.startswith("photo-") and name not in {*RESULTS.values(), MACHINE_FILE, DRAWING, PLOT}
 
 
 def _order(name: str) -> tuple[int, str]:
@@ -319,7 +360,7 @@ class SetUp:
 def focus_stand_off_mm(book: Book, card_id: int) -> float:
     """Return the focus stand-off that a card was made with, whatever the machine says by now. [mm]"""
     one = machine_card_of(book, card_id)
-    lenses = tomllib.loads(file_of_card(book, card_id, MACHINE_FILE)[0].decode())["lens"]
+    lenses = tomllib.loads(_kept(book, card_id, MACHINE_FILE).decode())["lens"]
     return float(next(lens["focus_stand_off_mm"] for lens in lenses if lens["name"] == one.lens_name))
 
 

@@ -12,6 +12,8 @@ from evenburn.adapters.storage.book.opening import Book
 from evenburn.adapters.storage.book.rows import Change, Tick, change, row_of
 from evenburn.adapters.storage.book.tables import blank, burn, edit, piece, step
 from evenburn.core.errors import EvenburnError, InvalidInput, NotFound
+from evenburn.core.nouns.check import Check
+from evenburn.services.book.forbidden import forbidden_in
 from evenburn.services.book.plan_piece import plan_of
 from evenburn.services.book.saved import Saved
 from evenburn.services.book.strip import TICKED
@@ -31,7 +33,11 @@ class BlankChoice:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StepSheet:
-    """A step of a piece: when it was done (None where it is not), and for burning the blanks of its wood that are left."""
+    """A step of a piece: when it was done (None where it is not), and for burning the blanks of its wood that are left.
+
+    `forbidden` is the stop of a wood that must not be burnt, where the step is burning; None elsewhere. `stops` says in
+    words what of the piece's plan may not be burnt, where the step is burning and not done.
+    """
 
     piece_id: int
     piece_name: str
@@ -39,6 +45,8 @@ class StepSheet:
     name: str
     done_at: str | None
     blanks: tuple[BlankChoice, ...]
+    forbidden: Check | None = None
+    stops: tuple[str, ...] = ()
 
 
 def step_of(book: Book, piece_id: int, step_name: str) -> StepSheet:
@@ -54,6 +62,7 @@ def step_of(book: Book, piece_id: int, step_name: str) -> StepSheet:
     with book.reading() as connection:
         row = row_of(connection, piece, piece_id)
         at = _done_at(connection, piece_id, step_name)
+        forbidden = forbidden_in(connection, row["wood_id"]) if step_name == BURNT else None
         blanks: tuple[BlankChoice, ...] = ()
         if step_name == BURNT and at is None:
             found = connection.execute(
@@ -69,6 +78,23 @@ def step_of(book: Book, piece_id: int, step_name: str) -> StepSheet:
         name=step_name,
         done_at=at,
         blanks=blanks,
+        forbidden=forbidden,
+        stops=_stops(book, piece_id) if step_name == BURNT and at is None and forbidden is None else (),
+    )
+
+
+def _stops(book: Book, piece_id: int) -> tuple[str, ...]:
+    """Return what the plan says may not be burnt; nothing where there is no plan, or its files are gone."""
+    planned = plan_of(book, piece_id)
+    if planned is None or not planned.summary.stops:
+        return ()
+    try:
+        document = planned.document()
+    except EvenburnError:
+        return ()
+    found = [check for one in document["pieces"] for check in one["checks"] if check["level"] == "stop"]
+    return tuple(
+        dict.fromkeys(f"{check['mark']}: {check['text']}" if check["mark"] else check["text"] for check in found)
     )
 
 
@@ -88,7 +114,7 @@ def mark_step(book: Book, piece_id: int, step_name: str, *, done: bool, now: str
     NotFound
         If the piece or the blank is not in the book.
     InvalidInput
-        If the step cannot be ticked, is so already, or none of that blank is left.
+        If the step cannot be ticked, is so already, none of that blank is left, or the material must not be burnt at all.
     """
     if step_name not in TICKED:
         raise InvalidInput({"step": f"is “{step_name}”; those that are ticked by hand are {', '.join(TICKED)}"})
@@ -100,6 +126,11 @@ def mark_step(book: Book, piece_id: int, step_name: str, *, done: bool, now: str
             raise InvalidInput(
                 {"step": f"“{step_name}” of {row['name']} {'is ticked already' if done else 'is not ticked'}"},
                 hint="It was done in another window. Look at the piece as it is now.",
+            )
+        forbidden = forbidden_in(connection, row["wood_id"]) if done and step_name == BURNT else None
+        if forbidden is not None:
+            raise InvalidInput(
+                {"step": f"“burnt” is not ticked for {row['name']}. {forbidden.text}"}, hint=forbidden.remedy
             )
         notes: list[str] = list(marks[1])
         changes: list[Change] = []

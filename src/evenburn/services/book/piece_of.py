@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import sqlalchemy as sa
@@ -14,11 +14,13 @@ from evenburn.adapters.storage.book.opening import Book
 from evenburn.adapters.storage.book.rows import row_of
 from evenburn.adapters.storage.book.tables import artwork, blank, burn, file, piece, step
 from evenburn.core.errors import EvenburnError, NotFound
+from evenburn.core.nouns.check import Check
 from evenburn.core.nouns.wood import FinishingStep, Wood
+from evenburn.services.book.forbidden import forbidding, without_settings
 from evenburn.services.book.inputs import Sources, inputs_sha256, sources_of
 from evenburn.services.book.names import files_named
 from evenburn.services.book.piece_edits import EditOfPiece, edits_of_piece
-from evenburn.services.book.plan_piece import INDEX, PLANS, PiecePlanned, plan_of
+from evenburn.services.book.plan_piece import PiecePlanned, plan_of, planned_with
 from evenburn.services.book.strip import StripStep, strip_of
 from evenburn.services.book.today import size_mm
 
@@ -82,6 +84,7 @@ class PieceSheet:
     size_mm : box and thickness of the blank; the box is None where only its outline knows. [mm]
     ready : whether it was planned before as it stands now, so that planning it takes no time, and is not so planned last.
     planned, plan : its last plan and the plan.json of it; None where it was never planned, or its files are gone.
+    forbidden : the stop of its wood where that must not be burnt at all, None elsewhere; nothing of a plan is then told.
     machine, lens_name : what it is planned for.
     artworks : what the files of its document are called.
     finishing : what is done after burning, as is common for such wood.
@@ -106,6 +109,7 @@ class PieceSheet:
     planned: PiecePlanned | None
     ready: bool
     plan: dict[str, Any] | None
+    forbidden: Check | None
     machine: dict[str, Any]
     machine_id: str
     lens_name: str
@@ -146,6 +150,7 @@ def piece_of(book: Book, piece_id: int) -> PieceSheet:
     source = sources.woods.get(row["wood_id"])
     place = ids.index(piece_id)
     like = _like(row["wood_id"], sources)
+    stop = None if source is None else forbidding(row["wood_id"], source.document, called=source.name)
     return PieceSheet(
         piece_id=piece_id,
         batch_id=row["batch_id"],
@@ -168,9 +173,10 @@ def piece_of(book: Book, piece_id: int) -> PieceSheet:
             curve_kind=None if source is None or source.curve is None else source.curve["provenance"]["kind"],
             ticks=ticks,
         ),
-        planned=planned,
-        ready=(planned is None or not planned.fresh) and (book.files.parent / PLANS / sha256 / INDEX).is_file(),
-        plan=_plan(planned),
+        planned=planned if planned is None or stop is None else _without_set_ups(planned),
+        ready=(planned is None or not planned.fresh) and planned_with(book, sha256) is not None,
+        plan=_plan(planned, stop),
+        forbidden=stop,
         machine=sources.machine,
         machine_id=sources.batch["machine"],
         lens_name=sources.batch["lens"],
@@ -236,14 +242,19 @@ def _blanks(connection: sa.Connection, wood_id: str) -> tuple[BlankOnShelf, ...]
     return tuple(BlankOnShelf(blank_id=r.id, name=r.name, left=r.left_count) for r in rows)
 
 
-def _plan(planned: PiecePlanned | None) -> dict[str, Any] | None:
-    """Return a plan.json, None where its files were thinned out."""
+def _plan(planned: PiecePlanned | None, stop: Check | None) -> dict[str, Any] | None:
+    """Return a plan.json, None where its files were thinned out; of what must not be burnt without any setting."""
     if planned is None:
         return None
     try:
-        return planned.document()
+        document = planned.document()
     except EvenburnError:
         return None
+    return document if stop is None else without_settings(document, stop)
+
+
+def _without_set_ups(planned: PiecePlanned) -> PiecePlanned:
+    return replace(planned, summary=replace(planned.summary, time_s=0.0, programs=0, set_ups=()))
 
 
 def _like(wood_id: str, sources: Sources) -> Wood | None:

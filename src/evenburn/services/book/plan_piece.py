@@ -1,11 +1,13 @@
 """Plan a piece of the book: recipe, program, proof and run sheet in a folder beside the book's files, made once for the same inputs.
 
 A folder goes by the SHA-256 of all that was planned with; where that of the piece as it stands now is another, the plan is
-stale. Folders are a cache: the oldest go when there are many, and are made again when they are asked for.
+stale. One rule holds for a piece and for a whole batch: programs are handed out of the folder of now alone (`planned_with`).
+Folders are a cache: the oldest go when there are many, and are made again when they are asked for.
 """
 
 from __future__ import annotations
 
+import re
 import shutil
 import threading
 from collections.abc import Iterator, Mapping, Sequence
@@ -33,6 +35,7 @@ MOST_FOLDERS = 600  # some megabytes each
 AT_ONCE = 2  # pieces planned beside each other
 PLACING = frozenset({"outside-travel", "larger-than-bed", "run-up-does-not-fit", "margin-small", "crosses-hole"})
 ARTWORK = frozenset({"nothing-to-burn", "name-missing", "text-too-long", "text-cannot-be-set"})
+_SHA256 = re.compile(r"[0-9a-f]{64}")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -125,9 +128,9 @@ def plan_piece(
         sources = sources_of(connection, row["batch_id"], [row["document"]])
         known = _stored(connection, piece_id)
     sha256 = inputs_sha256(sources, [row["document"]])
-    folder = _folder(book, sha256)
-    if known is not None and known["inputs_sha256"] == sha256 and (folder / INDEX).is_file():
-        return _planned(book, known, sha256=sha256)
+    folder = folder_of(book, sha256)
+    if known is not None and (planned := _planned(book, known, sha256=sha256)).fresh:
+        return planned
     _make(book, sources, [row["document"]], sha256=sha256, date=now[:10], progress=progress, run=run)
     summary = summary_of(read_json(folder / INDEX, name=INDEX))
     values = {
@@ -198,6 +201,27 @@ def plan_whole(
     """Plan a batch as one, for its run sheet and its runs, unless that is there; raises as `plan_piece`."""
     from evenburn.services.plan_batch import RUN_SHEET
 
+    sources, documents = _whole(book, batch_id)
+    if not documents:
+        raise NotFound(f"the batch {batch_id} has no pieces", hint="Add one first.")
+    sha256 = inputs_sha256(sources, documents)
+    folder = folder_of(book, sha256)
+    was_there = planned_with(book, sha256) is not None
+    if not was_there:
+        _make(book, sources, documents, sha256=sha256, date=now[:10], progress=progress, run=run)
+        _thin_out(book, keep=sha256)
+    return BatchPlannedWhole(batch_id=batch_id, folder=folder, run_sheet=folder / RUN_SHEET, was_there=was_there)
+
+
+def whole_of(book: Book, batch_id: str) -> Path | None:
+    """Return the folder of a batch as planned whole with all that it rests on now; None where it was not; NotFound without it."""
+    with book.reading() as connection:
+        row_of(connection, batch, batch_id)
+    sources, documents = _whole(book, batch_id)
+    return planned_with(book, inputs_sha256(sources, documents))
+
+
+def _whole(book: Book, batch_id: str) -> tuple[Sources, list[dict[str, Any]]]:
     with book.reading() as connection:
         documents = list(
             connection.execute(
@@ -206,25 +230,19 @@ def plan_whole(
                 .order_by(piece.c.position, piece.c.id)
             ).scalars()
         )
-        sources = sources_of(connection, batch_id, documents)
-    if not documents:
-        raise NotFound(f"the batch {batch_id} has no pieces", hint="Add one first.")
-    sha256 = inputs_sha256(sources, documents)
-    folder = _folder(book, sha256)
-    was_there = (folder / INDEX).is_file()
-    if not was_there:
-        _make(book, sources, documents, sha256=sha256, date=now[:10], progress=progress, run=run)
-        _thin_out(book, keep=sha256)
-    return BatchPlannedWhole(batch_id=batch_id, folder=folder, run_sheet=folder / RUN_SHEET, was_there=was_there)
+        return sources_of(connection, batch_id, documents), documents
 
 
 def plan_folder(*, folder: Path, date: str, progress: Progress = no_progress) -> None:
-    """Plan what is laid out within a folder into that folder, in the order it is listed; raises as `plan_batch`."""
+    """Plan what is laid out within a folder into that folder, sheet by sheet as it is listed; raises as `plan_batch`.
+
+    So a piece has the same recipe on its own sheet and on the run sheet of its batch, and programs of one name are one.
+    """
     from evenburn.services.plan_batch import plan_batch
 
     boards = folder / BOARDS
     boards.mkdir(exist_ok=True)
-    plan_batch(folder / BATCH, to=folder, date=date, progress=progress, keep_order=True, boards=boards)
+    plan_batch(folder / BATCH, to=folder, date=date, progress=progress, sheet_by_sheet=True, boards=boards)
 
 
 def summary_from(document: Mapping[str, Any]) -> PlanSummary:
@@ -260,23 +278,32 @@ def summary_of(document: Mapping[str, Any]) -> PlanSummary:
 # ---- folders -----------------------------------------------------------------------------------------------------
 
 
-def _folder(book: Book, sha256: str) -> Path:
+def folder_of(book: Book, sha256: str) -> Path:
+    """Return where a plan lies, whether it does or not; NotFound where that is no SHA-256, as in a row from elsewhere."""
+    if _SHA256.fullmatch(sha256) is None:
+        raise NotFound("that is no plan of the book")
     return book.files.parent / PLANS / sha256
 
 
+def planned_with(book: Book, sha256: str) -> Path | None:
+    """Return the folder of what was planned with just these inputs, None where there is none or it is not whole."""
+    folder = folder_of(book, sha256)
+    return folder if (folder / INDEX).is_file() else None
+
+
 def _stored(connection: sa.Connection, piece_id: int) -> dict[str, Any] | None:
+    """Return the row of a piece's plan; one that names no folder of this book counts as none."""
     row = connection.execute(sa.select(plan).where(plan.c.piece_id == piece_id)).mappings().one_or_none()
-    return None if row is None else dict(row)
+    return None if row is None or _SHA256.fullmatch(row["inputs_sha256"]) is None else dict(row)
 
 
 def _planned(book: Book, known: Mapping[str, Any], *, sha256: str) -> PiecePlanned:
-    folder = _folder(book, known["inputs_sha256"])
     return PiecePlanned(
         piece_id=known["piece_id"],
         inputs_sha256=known["inputs_sha256"],
         planned_at=known["planned_at"],
-        fresh=known["inputs_sha256"] == sha256 and (folder / INDEX).is_file(),
-        folder=folder,
+        fresh=known["inputs_sha256"] == sha256 and planned_with(book, sha256) is not None,
+        folder=folder_of(book, known["inputs_sha256"]),
         summary=summary_from(known["document"]),
     )
 
@@ -292,9 +319,9 @@ def _make(
     run: Run,
 ) -> None:
     """Lay pieces out and plan them; plan.json comes last, so that it tells that the folder is whole."""
-    folder = _folder(book, sha256)
+    folder = folder_of(book, sha256)
     with _ALONE.at(sha256):
-        if (folder / INDEX).is_file():
+        if planned_with(book, sha256) is not None:
             return  # made meanwhile
         there = folder.exists()
         try:

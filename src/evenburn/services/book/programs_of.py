@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -10,7 +11,8 @@ from typing import Any, Literal
 from evenburn.adapters.storage.book.opening import Book, told
 from evenburn.core.errors import NotFound
 from evenburn.core.units import psi
-from evenburn.services.book.plan_piece import PiecePlanned, plan_of
+from evenburn.services.book.hand_out import NotHandedOut, is_program
+from evenburn.services.book.plan_piece import INDEX, PiecePlanned, plan_of
 
 Kind = Literal["program", "dry trace", "burn image", "place on the bed", "proof", "run sheet"]
 MEDIA_TYPES = {
@@ -25,6 +27,7 @@ _KEYS: tuple[tuple[str, Kind], ...] = (
     ("image", "burn image"),
     ("drawing", "place on the bed"),
 )
+_PLAIN = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,199}")  # no path: a plan's files lie in its own folder
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -68,12 +71,14 @@ class SetUpRow:
 
 
 def files_of(planned: PiecePlanned, document: Mapping[str, Any]) -> tuple[PieceFile, ...]:
-    """Return the files of a plan that are there, the programs first."""
+    """Return the files of a plan that are there, the programs first; of a plan that is stale, no program and no dry trace."""
     found: list[PieceFile] = []
 
     def add(name: str | None, kind: Kind, mark_id: str = "") -> None:
-        path = None if name is None else planned.folder / name
-        if path is not None and name is not None and path.is_file() and all(one.name != name for one in found):
+        if name is None or _PLAIN.fullmatch(name) is None or (is_program(name) and not planned.fresh):
+            return
+        path = planned.folder / name
+        if path.is_file() and all(one.name != name for one in found):
             media = MEDIA_TYPES.get(path.suffix, "application/octet-stream")
             size = path.stat().st_size
             found.append(PieceFile(name=name, kind=kind, mark_id=mark_id, media_type=media, size_bytes=size))
@@ -97,10 +102,17 @@ def file_of(book: Book, piece_id: int, name: str) -> FileData:
     ------
     NotFound
         If the plan has no file of that name, or is gone.
+    NotHandedOut
+        If it is a program, and what the plan rests on was changed since.
     """
     planned = plan_of(book, piece_id)
-    if planned is None or not (planned.folder / "plan.json").is_file():
+    if planned is None or not (planned.folder / INDEX).is_file():
         raise NotFound("this piece has no files yet", hint="Plan it; its files come with the plan.")
+    if is_program(name) and not planned.fresh:
+        raise NotHandedOut(
+            "the plan is older than the piece or its machine as they stand now, and so are its programs",
+            hint="Plan it anew on the piece's sheet; its programs come with the plan.",
+        )
     known = next((one for one in files_of(planned, planned.document()) if one.name == name), None)
     if known is None:
         raise NotFound("this plan has no such file", hint="The piece's sheet lists those there are.")

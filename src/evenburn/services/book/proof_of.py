@@ -12,10 +12,11 @@ from evenburn.adapters.formats.wood_toml import read_wood
 from evenburn.adapters.storage.book.opening import Book
 from evenburn.adapters.storage.book.rows import row_of
 from evenburn.adapters.storage.book.tables import piece
-from evenburn.core.errors import EvenburnError, InvalidInput, UnreadableFile
+from evenburn.core.errors import EvenburnError, InvalidInput, NotFound, UnreadableFile
 from evenburn.core.proof.lost_places import LostPlace
 from evenburn.core.proof.scene import Window
 from evenburn.core.units import lines_per_inch
+from evenburn.services.book.forbidden import forbidden_in
 from evenburn.services.book.plan_piece import plan_of
 from evenburn.services.book.proof_tiles import Ask, prepared, setting_of
 
@@ -155,12 +156,15 @@ def proof_of(book: Book, piece_id: int, *, slug: str = "", mark_id: str = "") ->
     Raises
     ------
     NotFound
-        If the piece is not in the book.
+        If the piece is not in the book, or must not be burnt at all.
     InvalidInput
         If it has no such piece or mark.
     """
     with book.reading() as connection:
         row = row_of(connection, piece, piece_id)
+        forbidden = forbidden_in(connection, row["wood_id"])
+    if forbidden is not None:
+        raise NotFound("there is no proof of what must not be burnt", hint=forbidden.text)
     planned = plan_of(book, piece_id)
     if planned is None:
         return None

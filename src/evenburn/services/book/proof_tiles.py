@@ -252,6 +252,8 @@ def _made_ready(batch_folder: Path, *, slug: str) -> Prepared:
         raise NotFound(f"“{slug[:64]}” is none of this piece's names")
     surveyed = surveyed_pieces(batch, workers=1)[piece.id] if len(batch.pieces) > 1 else None
     work = work_through(batch, piece, surveyed=surveyed)
+    if not work.marks:
+        raise NotFound("there is no proof of what must not be burnt", hint=work.checks[0].text)
     outline = outline_on_bed(piece)
     scene = scene_of(
         outline,

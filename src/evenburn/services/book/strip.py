@@ -49,7 +49,7 @@ def strip_of(
         _step("artwork", done=has_artwork, stops=0 if told is None else told.artwork_stops),
         _step("wood known", done=curve_kind in LEARNT, stops=0),
         _step("placed", done=told is not None, stops=0 if told is None else told.placing_stops),
-        _step("recipe", done=told is not None and told.programs == told.marks, stops=0),
+        _step("recipe", done=told is not None and 0 < told.programs == told.marks, stops=0),
         _step("checks", done=told is not None, stops=0 if told is None else told.stops),
     ]
     steps += [

@@ -17,8 +17,8 @@ import sqlalchemy as sa
 
 from evenburn.adapters.formats.batch_toml import PieceTable, read_batch
 from evenburn.adapters.formats.machine_toml import MachineTable
-from evenburn.adapters.formats.strict import checked, read_toml
-from evenburn.adapters.formats.wood_toml import CurveDocument, read_wood, shipped_ids, shipped_wood
+from evenburn.adapters.formats.strict import StrictModel, checked, read_toml
+from evenburn.adapters.formats.wood_toml import CurveDocument, WoodTable, read_wood, shipped_ids, shipped_wood
 from evenburn.adapters.storage.book.keeping import keep
 from evenburn.adapters.storage.book.opening import Book
 from evenburn.adapters.storage.book.rows import Change, change
@@ -76,8 +76,7 @@ def take_in_batch(book: Book, folder: Path, *, now: str) -> TakenIn:
 
     load_batch(folder)  # tells every fault that planning would
     table = read_batch(folder / "batch.toml")
-    machine_document = read_toml(folder / table.machine, name=table.machine)
-    checked(MachineTable, machine_document, name=table.machine)
+    machine_document = _document(MachineTable, folder / table.machine, name=table.machine)
     notes: list[str] = []
     woods = _woods(folder, {entry.wood for entry in table.piece}, notes)
     cards = [card for card in cards_in(folder, notes) if _known(card, woods, notes)]
@@ -172,7 +171,7 @@ def _woods(folder: Path, used: set[str], notes: list[str]) -> dict[str, _WoodFou
             if wood_id not in filed:
                 found[wood_id] = _WoodFound(document={"name": shipped_wood(wood_id).name}, curve=None)
                 continue
-            document = read_toml(folder / "woods" / f"{wood_id}.toml", name=name)
+            document = _document(WoodTable, folder / "woods" / f"{wood_id}.toml", name=name)
             curve_name = document.pop("curve", None)
             found[wood_id] = _WoodFound(document=document, curve=_curve(folder, curve_name))
         except InvalidInput as error:
@@ -182,6 +181,13 @@ def _woods(folder: Path, used: set[str], notes: list[str]) -> dict[str, _WoodFou
     if wrong:
         raise InvalidInput(wrong, hint="docs/reference/wood.md lists every key.")
     return found
+
+
+def _document(model: type[StrictModel], path: Path, *, name: str) -> dict[str, Any]:
+    """Return a TOML file as the book keeps it: what was given in it, a day as text; raises as `read_toml` and `checked`."""
+    return checked(model, read_toml(path, name=name), name=name).model_dump(
+        mode="json", exclude_unset=True, exclude_none=True
+    )
 
 
 def _curve(folder: Path, name: str | None) -> dict[str, Any] | None:

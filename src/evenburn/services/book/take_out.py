@@ -5,18 +5,16 @@ from __future__ import annotations
 import os
 import tempfile
 import zipfile
+from collections.abc import Mapping
 from pathlib import Path
+from typing import Any
 
-import sqlalchemy as sa
-
+from evenburn.adapters.formats.json_file import read_json
 from evenburn.adapters.storage.book.opening import Book, told
-from evenburn.adapters.storage.book.rows import row_of
-from evenburn.adapters.storage.book.tables import batch, piece
 from evenburn.core.errors import NotFound
-from evenburn.services.book.inputs import inputs_sha256, sources_of
-from evenburn.services.book.plan_piece import INDEX, PLANS
+from evenburn.services.book.plan_piece import INDEX, whole_of
 
-PROGRAMS = "programs.zip"
+PROGRAMS, ORDER = "programs.zip", "order.txt"
 _FIXED_DATE = (1980, 1, 1, 0, 0, 0)  # the earliest a ZIP can hold, so that the same programs give the same bytes
 
 
@@ -28,7 +26,7 @@ def run_sheet_of(book: Book, batch_id: str) -> Path:
 
 
 def programs_of(book: Book, batch_id: str) -> Path:
-    """Return a ZIP of a batch's programs and its run sheet.
+    """Return a ZIP of a batch's programs, each with its dry trace, and its run sheet.
 
     Raises
     ------
@@ -40,21 +38,19 @@ def programs_of(book: Book, batch_id: str) -> Path:
     from evenburn.services.plan_batch import RUN_SHEET
 
     folder = _planned_whole(book, batch_id)
+    programs = _programs_in(folder)
+    if not programs:
+        raise NotFound("there is no program to take along: every piece has a stop", hint="Apply a remedy on Today.")
     target = folder / PROGRAMS
     if target.is_file():
         return target
-    programs = sorted(folder.glob("*.ngc"))
-    if not programs:
-        raise NotFound("there is no program to take along: every piece has a stop", hint="Apply a remedy on Today.")
     with told(book.name):
         handle, name = tempfile.mkstemp(prefix=".packing-", dir=folder)
         try:
             with os.fdopen(handle, "wb") as stage, zipfile.ZipFile(stage, "w", zipfile.ZIP_DEFLATED) as packed:
-                for path in [*programs, folder / RUN_SHEET]:
-                    entry = zipfile.ZipInfo(path.name, date_time=_FIXED_DATE)
-                    entry.compress_type = zipfile.ZIP_DEFLATED
-                    entry.external_attr = 0o644 << 16
-                    with packed.open(entry, "w") as member, path.open("rb") as source:
+                packed.writestr(_entry(ORDER), _order_text(read_json(folder / INDEX, name=INDEX)))
+                for path in [*(folder / name for name in programs), folder / RUN_SHEET]:
+                    with packed.open(_entry(path.name), "w") as member, path.open("rb") as source:
                         while chunk := source.read(1 << 20):
                             member.write(chunk)
             Path(name).replace(target)
@@ -64,18 +60,40 @@ def programs_of(book: Book, batch_id: str) -> Path:
     return target
 
 
+def _entry(name: str) -> zipfile.ZipInfo:
+    entry = zipfile.ZipInfo(name, date_time=_FIXED_DATE)
+    entry.compress_type = zipfile.ZIP_DEFLATED
+    entry.external_attr = 0o644 << 16
+    return entry
+
+
+def _order_text(plan: Mapping[str, Any]) -> str:
+    """Return the programs in the order in which they are burnt, each with what has to be set before it."""
+    rows = [
+        (mark["files"]["program"], f"{one['name']}, {mark['id']}", one["thickness_mm"], mark["recipe"]["stand_off_mm"])
+        for one in plan["pieces"]
+        for mark in one["marks"]
+        if mark["files"]["program"] is not None
+    ]
+    widest = max(len(name) for name, *_ in rows)
+    lines = [
+        f"{number:>3}  {name:<{widest}}  blank {thickness:g} mm, stand-off {stand_off:.1f} mm  {what}"
+        for number, (name, what, thickness, stand_off) in enumerate(rows, start=1)
+    ]
+    head = f"{plan['name']}: in this order. The run sheet says what to set, and what to mind, before each."
+    return "\n".join([head, "", *lines, ""])
+
+
+def _programs_in(folder: Path) -> tuple[str, ...]:
+    """Return what may be burnt as planned, one by one and several in a run, and the dry trace of each that may."""
+    plan = read_json(folder / INDEX, name=INDEX)
+    marks = [mark["files"] for one in plan["pieces"] for mark in one["marks"] if mark["files"]["program"] is not None]
+    names = {one[key] for one in marks for key in ("program", "trace")} | {run["file"] for run in plan["runs"]}
+    return tuple(sorted(names - {None}))
+
+
 def _planned_whole(book: Book, batch_id: str) -> Path:
-    with book.reading() as connection:
-        row_of(connection, batch, batch_id)
-        documents = list(
-            connection.execute(
-                sa.select(piece.c.document)
-                .where(piece.c.batch_id == batch_id, piece.c.removed_at.is_(None))
-                .order_by(piece.c.position, piece.c.id)
-            ).scalars()
-        )
-        sources = sources_of(connection, batch_id, documents)
-    folder = book.files.parent / PLANS / inputs_sha256(sources, documents)
-    if not (folder / INDEX).is_file():
+    folder = whole_of(book, batch_id)
+    if folder is None:
         raise NotFound("the run sheet of this batch is not made, or no longer holds", hint="Print it anew from Today.")
     return folder

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
@@ -15,8 +15,9 @@ from evenburn.adapters.storage.book.tables import batch, piece
 from evenburn.core.errors import EvenburnError, InvalidInput
 from evenburn.core.nouns.wood import Wood
 from evenburn.core.planning.batch import changes, least_changes
-from evenburn.services.book.at_a_glance import Glance, glances
+from evenburn.services.book.at_a_glance import Glance, glances, stopped_glance
 from evenburn.services.book.finishing import afterwards
+from evenburn.services.book.forbidden import forbidding
 from evenburn.services.book.inputs import Sources, WoodSource, inputs_sha256, sources_of
 from evenburn.services.book.names import files_named
 from evenburn.services.book.plan_piece import PlanSummary
@@ -311,6 +312,11 @@ def _row(
     fresh = line.inputs_sha256 is not None and line.inputs_sha256 == inputs_sha256(day.sources, [document])
     size = size_mm(document["blank"])
     burnt = line.burnt_at is not None
+    stop = None if known is None else forbidding(row["wood_id"], known.document, called=known.name)
+    glance = day.glances.get(line.piece_id)
+    if stop is not None:  # no setting is told, also none of a plan from before
+        summary = None if summary is None else replace(summary, set_ups=())
+        glance = None if glance is None else stopped_glance(glance, stop)
     wood = _wood(row["wood_id"], known)
     planned_at = finishing_times(
         when.ends,
@@ -349,7 +355,7 @@ def _row(
         burnt_today=burnt and when.ends is not None and when.ends.date() == day.opens.date(),
         blanks_left=row["wood_id"] in day.on_shelf,
         lightens=wood is not None and wood.curve.full_L > wood.curve.bare_L,
-        glance=day.glances.get(line.piece_id),
+        glance=glance,
         starts_at=None if when.starts is None else minute(when.starts),
         ends_at=None if when.ends is None else minute(when.ends),
         version=row["version"],

@@ -1,7 +1,7 @@
 """The cards of a wood with all that belongs to each: what burns it, photographs of it, readings, and what was drawn on them.
 
 What the book makes for a card is named `card/FILE` among its photographs, since no photograph that somebody sends can have
-such a name. A reading's drawing is `card/reading-NUMBER.png`; that of a card taken in from a batch folder is `reading.png`,
+such a name; `card/machine/MACHINE-ID.toml` is the machine as it was then. A reading's drawing is `card/reading-NUMBER.png`; that of a card taken in from a batch folder is `reading.png`,
 received when its reading was.
 """
 
@@ -25,9 +25,20 @@ from evenburn.adapters.storage.book.rows import row_of
 from evenburn.adapters.storage.book.tables import card, file, photograph, reading, wood
 from evenburn.core.errors import NotFound
 from evenburn.core.nouns.card import Card
+from evenburn.services.book.hand_out import (
+    EVENNESS,
+    UNKNOWN,
+    WHOLE_LENS,
+    WORDS,
+    NotHandedOut,
+    fault_of_card,
+    machine_now,
+    made_for,
+)
 from evenburn.services.book.take_in_cards import DRAWING
 
 OWN = "card/"
+MACHINE = f"{OWN}machine/"
 PROGRAM, PICTURE, MAT, INDEX = "card.ngc", "card.png", "mat.pdf", "card.json"
 MEDIA = {PROGRAM: "text/plain", PICTURE: "image/png", MAT: "application/pdf", INDEX: "application/json"}
 KINDS = ("wood", "strip")  # those that tell a wood's curve; the others measure the machine
@@ -186,16 +197,23 @@ def newest_card(book: Book, wood_id: str) -> int:
 def card_file(book: Book, card_id: int, name: str) -> tuple[bytes, str]:
     """Return a file of a card by its name, and its media type; the mat and card.json are made anew where they were not kept.
 
+    A program is verified anew.
+
     Raises
     ------
     NotFound
         If the card has none of that name.
+    NotHandedOut
+        If it is its program, and that does not hold against the machine as it is.
     """
     from evenburn.adapters.print.mat import mat_pdf
 
     with book.reading() as connection:
         row = card_row(connection, card_id)
         kept = _files(connection, card_id).get(OWN + name)
+    fault = fault_of_wood_card(book, card_id) if name == PROGRAM else ""
+    if fault:
+        raise NotHandedOut(f"the program of this card is not handed out: {fault}", hint="Make a further card.")
     if name == INDEX:
         return json_text(row["document"]).encode(), MEDIA[INDEX]
     if kept is not None and name in MEDIA:
@@ -203,6 +221,27 @@ def card_file(book: Book, card_id: int, name: str) -> tuple[bytes, str]:
     if name == MAT:
         return mat_pdf(card_in(row["document"])), MEDIA[MAT]
     raise NotFound(f"that card has no file of this name; it has {MAT} and {INDEX}", hint="Make a new card.")
+
+
+def fault_of_wood_card(book: Book, card_id: int) -> str:
+    """Return why a card's program is not handed out any more, "" where it holds against the machine as it is, or is not there."""
+    with book.reading() as connection:
+        row = card_row(connection, card_id)
+        files = _files(connection, card_id)
+        if OWN + PROGRAM not in files:
+            return ""
+        then = next((name for name in files if name.startswith(MACHINE)), None)
+        now = None if then is None else machine_now(connection, then.removeprefix(MACHINE).removesuffix(".toml"))
+    if then is None:
+        return UNKNOWN
+    made = made_for(
+        book,
+        files[then],
+        lens_name=card_in(row["document"]).lens_name,
+        keys=(*WORDS, *EVENNESS),
+        lens_keys=WHOLE_LENS,
+    )
+    return fault_of_card({PROGRAM: load(book, files[OWN + PROGRAM])}, made, now)
 
 
 def photograph_data(book: Book, card_id: int, photograph_id: int) -> tuple[bytes, str]:

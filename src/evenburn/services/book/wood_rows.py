@@ -102,6 +102,7 @@ def lightening(connection: sa.Connection, wood_ids: Collection[str]) -> frozense
     return frozenset(found)
 
 
+@lru_cache(maxsize=_KEPT)
 def material_of(*names: str) -> Material | None:
     """Return the material to refuse or to doubt that any of the names mentions, None where none does."""
     return find_material(materials(), *names)

@@ -462,7 +462,6 @@ def told_of_wood(book: Book, wood_id: str) -> WoodTold:
             "surface": document.get("surface", "bare"),
             "cut_J_per_mm3": "" if cut is None else f"{cut:g}",
             "confirmed_by": document.get("confirmed_by", ""),
-            "confirmed": "yes" if document.get("confirmed_by") else "",
         },
         version=int(row["version"]),
     )

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
+from shlex import quote
 from shutil import rmtree
 from tempfile import TemporaryDirectory, mkdtemp
 
@@ -14,6 +15,7 @@ from starlette.background import BackgroundTask
 
 from evenburn.core.errors import InvalidInput, StorageError, UnreadableFile
 from evenburn.services.book.back_up_book import InTheBook, back_up_book, backup_name, in_the_book
+from evenburn.services.book.open_book import Book
 from evenburn.services.book.restore_book import restore_beside
 from evenburn.web.desk import AtDesk
 from evenburn.web.forms import Form
@@ -30,8 +32,8 @@ class BackupPage:
 
     held: InTheBook
     files_MB: float
-    book_name: str
     name: str
+    option: str
     most_MB: int
     restored: str
     errors: Mapping[str, str]
@@ -94,11 +96,16 @@ def _shown(
     context = BackupPage(
         held=held,
         files_MB=held.files_bytes / MB,
-        book_name=desk.book.name,
         name=backup_name(desk.now()),
+        option=_option(desk.book),
         most_MB=UPLOAD_bytes // MB,
         restored=restored,
         errors=errors or {},
         hint=hint,
     )
     return page(request, "backup.html", context, status=422 if errors else 200)
+
+
+def _option(book: Book) -> str:
+    """Return what names this book in a terminal; a database's URL holds a password and is left to the person."""
+    return f"--book {quote(str(book.files.parent))}" if book.engine.dialect.name == "sqlite" else "--book URL"

@@ -25,6 +25,7 @@ from evenburn.services.book.wood_cards import (
     WoodCard,
     card_file,
     card_of,
+    fault_of_wood_card,
     newest_card,
     photograph_data,
     reading_picture,
@@ -74,6 +75,7 @@ class CardPage:
     reading : the newest that tells something; `refused` is the newest of all where it refused a photograph.
     unread : photographs that no reading has looked at yet.
     curve : the newest that was fitted to the reading.
+    fault : why its program is not handed out any more, "" where it is.
     """
 
     card: WoodCard
@@ -81,6 +83,7 @@ class CardPage:
     refused: CardReading | None
     unread: tuple[CardPhotograph, ...]
     curve: CurvePage | None
+    fault: str
     cautions: tuple[Caution, ...] = CAUTIONS
     most: int = MOST_PHOTOGRAPHS
     values: Mapping[str, str] = field(default_factory=dict)
@@ -188,6 +191,7 @@ def _card_page(
         refused=last if last is not None and last.refused else None,
         unread=tuple(p for p in found.photographs if not p.read),
         curve=None if curve_id is None else curve_page(desk.book, found.wood_id, curve_id),
+        fault=fault_of_wood_card(desk.book, found.card_id),
         values=values or {},
         errors=errors or {},
     )

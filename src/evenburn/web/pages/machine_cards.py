@@ -26,6 +26,7 @@ from evenburn.services.book.machine_cards import (
     SetUp,
     card_woods,
     delivered_photographs,
+    fault_of_machine_card,
     file_of_card,
     focus_stand_off_mm,
     machine_card_of,
@@ -65,6 +66,7 @@ class MakePage:
     errors: Mapping[str, str]
     hint: str
     cards: tuple[MachineCard, ...]
+    cautions: tuple[Caution, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -103,10 +105,11 @@ class ChangeRow:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CardPage:
-    """The sheet of a card."""
+    """The sheet of a card; `fault` tells why its programs are not handed out any more, "" where they are."""
 
     title: str
     card: MachineCard
+    fault: str
     machine: MachinePage
     cautions: tuple[Caution, ...]
     while_timing: tuple[Caution, ...]
@@ -185,6 +188,7 @@ def _make_page(
         errors=errors or {},
         hint=hint,
         cards=tuple(c for c in machine.cards if c.kind == kind),
+        cautions=cautions_for(decision="card"),
     )
 
 
@@ -263,6 +267,11 @@ def _photographs(desk: AtDesk, sent: Sent) -> tuple[Photograph, ...]:
     )
 
 
+def _takes_of(raster: Mapping[str, Any]) -> int:
+    """Return how often a program is timed: what burns the scrap only once, for a second time would spoil it."""
+    return 1 if raster.get("burns") else TAKES
+
+
 def _told(card: MachineCard, sent: Sent, photographs: tuple[Photograph, ...]) -> StopwatchTold:
     """Return what was taken down; InvalidInput with every field that is no number."""
     wrong: dict[str, str] = {}
@@ -328,6 +337,7 @@ def _shown(
     context = CardPage(
         title=TITLES[card.kind],
         card=card,
+        fault=fault_of_machine_card(desk.book, card_id),
         machine=machine,
         cautions=cautions_for(decision="card", wavelength_um=(lens or machine.lenses[0]).wavelength_um),
         while_timing=tuple(one for one in cautions_for(decision="stopwatch") if "card" not in one.at),
@@ -370,7 +380,7 @@ def _takes(card: MachineCard, sent: Sent | None) -> tuple[TakeRow, ...]:
     rows = []
     for raster in card.document.get("rasters", ()):
         takes = []
-        for number in range(1, TAKES + 1):
+        for number in range(1, _takes_of(raster) + 1):
             name = f"time-{raster['id']}-{number}"
             before = known.get(raster["id"], [])
             value = f"{before[number - 1]:g}" if number <= len(before) else ""

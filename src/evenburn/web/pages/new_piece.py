@@ -10,6 +10,7 @@ from fastapi import APIRouter, Request
 from fastapi.responses import Response
 
 from evenburn.core.errors import InvalidInput
+from evenburn.core.nouns.cautions import Caution, cautions_for
 from evenburn.services.book.faces_of import FaceLine, faces
 from evenburn.services.book.machine_of import list_machines
 from evenburn.services.book.new_piece import NewPiece, new_piece
@@ -43,6 +44,8 @@ class NewPiecePage:
     errors: Mapping[str, str] = field(default_factory=dict)
     hint: str = ""
     files: tuple[str, ...] = ()
+    of_wood: tuple[Caution, ...] = cautions_for(decision="wood")
+    of_cutting: tuple[Caution, ...] = cautions_for(decision="cut")
     form: Any = piece_form
     new_batch: str = NEW_BATCH
 

@@ -219,7 +219,7 @@ def sheet_page(request: Request, desk: Desk, piece_id: int, trouble: Trouble | N
         checks=() if plan is None else _checks(plan),
         minded=Minded() if plan is None else _minded(plan, files),
         files=files,
-        set_up=() if plan is None else set_up_of(plan),
+        set_up=() if plan is None or not fresh else set_up_of(plan),
         total_time_s=None if plan is None else plan["total_time_s"],
         afterwards=afterwards(sheet.finishing, ticks={s.name: s.done_at for s in sheet.strip if s.done_at}),
         proof=_proof(desk, piece_id),
@@ -252,7 +252,8 @@ def _minded(plan: Mapping[str, Any], files: tuple[PieceFile, ...]) -> Minded:
 
 def _board(sheet: PieceSheet) -> str:
     """Return what the piece's picture was planned with, empty where there is none."""
-    return "" if sheet.planned is None or sheet.plan is None else sheet.planned.inputs_sha256
+    pictured = sheet.planned is not None and sheet.plan is not None and sheet.forbidden is None
+    return sheet.planned.inputs_sha256 if sheet.planned is not None and pictured else ""
 
 
 def _drawn(desk: Desk, sheet: PieceSheet, looked: Sent) -> tuple[BedDrawn | None, str]:

@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from pathlib import Path
+
 from fastapi import APIRouter
 from fastapi.responses import FileResponse, Response
 
+from evenburn.services.book.open_book import Book
 from evenburn.services.book.plan_piece import plan_whole
 from evenburn.services.book.take_out import programs_of, run_sheet_of
 from evenburn.web import urls
@@ -21,18 +25,19 @@ PDF_POLICY = "default-src 'none'; object-src 'self'; plugin-types application/pd
 @router.post("/batches/{batch_id}/print")
 def make_run_sheet(batch_id: str, desk: AtDesk, sent: Form) -> Response:  # noqa: ARG001  # the form's token is looked at
     """Plan the batch whole, and lead on to its run sheet."""
-    return _whole(desk, batch_id, title="Making the run sheet", goes_to=urls.run_sheet(batch_id))
+    return _whole(desk, batch_id, run_sheet_of, title="Making the run sheet", goes_to=urls.run_sheet(batch_id))
 
 
 @router.post("/batches/{batch_id}/programs")
 def make_programs(batch_id: str, desk: AtDesk, sent: Form) -> Response:  # noqa: ARG001  # the form's token is looked at
     """Plan the batch whole, and lead on to its programs."""
-    return _whole(desk, batch_id, title="Making the programs", goes_to=urls.programs(batch_id))
+    return _whole(desk, batch_id, programs_of, title="Making the programs", goes_to=urls.programs(batch_id))
 
 
-def _whole(desk: Desk, batch_id: str, *, title: str, goes_to: str) -> Response:
+def _whole(desk: Desk, batch_id: str, take: Callable[[Book, str], Path], *, title: str, goes_to: str) -> Response:
     def make(progress: Progress) -> None:
         plan_whole(desk.book, batch_id, now=desk.now(), progress=progress, run=desk.run)
+        take(desk.book, batch_id)  # where there is nothing to take along, the work says so, not the file's address
 
     return go(urls.work(desk.work.begin(title, make, goes_to=goes_to).id))
 

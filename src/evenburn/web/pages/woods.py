@@ -12,7 +12,7 @@ from fastapi.responses import Response
 from evenburn.core.errors import InvalidInput, NotFound
 from evenburn.core.nouns.cautions import Caution, cautions_for
 from evenburn.services.book.change_wood import SURFACES, NewWood, change_wood, new_wood
-from evenburn.services.book.woods_of import WoodList, begins_with, list_woods, told_of_wood
+from evenburn.services.book.woods_of import WoodList, WoodTold, begins_with, list_woods, told_of_wood
 from evenburn.web import urls
 from evenburn.web.desk import AtDesk
 from evenburn.web.forms import Form, Sent, gathering, page_number
@@ -128,18 +128,19 @@ def keep_change(request: Request, wood_id: str, desk: AtDesk, sent: Form) -> Res
     """Keep what is told of a wood, or show the form again with what is wrong."""
     wrong: dict[str, str] = {}
     version = sent.whole("version")
+    told = told_of_wood(desk.book, wood_id)
     changes = {
         "called": sent.text("called"),
         "name": sent.text("name").lower(),
         "surface": sent.text("surface"),
         "cut_J_per_mm3": _cut(sent, wrong),
-        "confirmed_by": _confirmed_by(sent, wrong),
     }
+    if not _confirmed_as_before(sent, told):
+        changes["confirmed_by"] = _confirmed_by(sent, wrong, told)
     try:
         none_wrong(wrong)
         saved = change_wood(desk.book, wood_id, changes, version=version, now=desk.now())
     except InvalidInput as error:
-        told = told_of_wood(desk.book, wood_id)
         context = ChangeWoodPage(
             wood_id=wood_id,
             title=told.called,
@@ -152,10 +153,24 @@ def keep_change(request: Request, wood_id: str, desk: AtDesk, sent: Form) -> Res
     return changed(urls.wood(wood_id), saved)
 
 
-def _confirmed_by(sent: Sent, wrong: dict[str, str]) -> str | None:
-    """Return who answers for a doubtful material: a name and a tick, or neither."""
+def _confirmed_as_before(sent: Sent, told: WoodTold) -> bool:
+    """Return whether somebody confirmed it who is still named, and it is still the board they confirmed."""
+    kept = all(_said(sent.text(key)) == _said(told.values[key]) for key in ("called", "name", "surface"))
+    return kept and bool(told.values["confirmed_by"]) and sent.text("confirmed_by") == told.values["confirmed_by"]
+
+
+def _said(words: str) -> str:
+    return " ".join(words.split()).casefold()
+
+
+def _confirmed_by(sent: Sent, wrong: dict[str, str], told: WoodTold | None = None) -> str | None:
+    """Return who answers for a doubtful material: a name and a tick, or neither; what they said before counts for no other."""
     name, ticked = sent.text("confirmed_by"), bool(sent.text("confirmed"))
-    if name and not ticked:
+    if name and not ticked and told is not None and name == told.values["confirmed_by"]:
+        wrong["confirmed"] = (
+            f"{name} made sure of “{told.called}”; tick this if also of what it is now, or empty the name"
+        )
+    elif name and not ticked:
         wrong["confirmed"] = "tick this, or leave the name out"
     elif ticked and not name:
         wrong["confirmed_by"] = "is empty; write who made sure of it"

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from fastapi import APIRouter, Request
 from fastapi.responses import Response
 
+from evenburn.core.nouns.cautions import Caution, cautions_for
 from evenburn.web import urls
 from evenburn.web.desk import AtDesk
 from evenburn.web.forms import Form
@@ -19,10 +20,14 @@ FILES = ((".pdf", "run sheet"), (".zip", "programs"))
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class WorkPage:
-    """A piece of work as it stands; `hands_over` says what file it ends in, "" where it ends in a page."""
+    """A piece of work as it stands; `hands_over` says what file it ends in, "" where it ends in a page.
+
+    `cautions` hold before the programs of a batch are burnt, whatever lens each of them is for.
+    """
 
     job: Job
     hands_over: str
+    cautions: tuple[Caution, ...] = cautions_for(decision="burn")
 
 
 @router.get("/work/{job_id}")

@@ -17,5 +17,5 @@ window.addEventListener("pageshow", () => {
   for (const form of document.forms) delete form.dataset.sent;
 });
 
-// a file that was waited for is handed over once; who comes back to the page is not sent on again
+// a sheet that was waited for is opened once; who comes back to the page is not sent on again (programs wait for a person)
 if (performance.getEntriesByType("navigation")[0]?.type === "navigate") document.querySelector("[data-hand-over]")?.click();

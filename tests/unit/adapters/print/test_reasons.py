@@ -75,7 +75,7 @@ def cup() -> PiecePlan:
 def test_every_recipe_to_choose_stands_with_its_figures_in_one_row(tmp_path: Path) -> None:
     mark = with_choice(cup().marks[0])
     text = all_words(printed(tmp_path, replace(cup(), marks=(mark,))))
-    assert "You may also choose, holding its figures in batch.toml: time power speed lines offset" in text
+    assert "You may also choose, holding its figures: time power speed lines offset" in text
     for number, name in enumerate(NAMES):
         told = "Keeps all. 1 min" if name == "recommended" else f"{number}: 1 min"
         assert f"{name} {told} quicker; burnt one way. {5 + number} min 07 s" in text

@@ -21,9 +21,10 @@ from typing import Any
 import sqlalchemy as sa
 from sqlalchemy import exc
 
-from evenburn.adapters.storage.book.keeping import path_of
+from evenburn.adapters.storage.book.keeping import path_of, put
 from evenburn.adapters.storage.book.opening import Book, newest_version, open_book, told
 from evenburn.adapters.storage.book.tables import BOOK, file
+from evenburn.adapters.storage.through import move_in
 from evenburn.core.errors import InvalidInput, StorageError, UnreadableFile
 
 INDEX = "book.json"
@@ -52,12 +53,9 @@ def back_up(book: Book, target: Path, *, now: str) -> Path:
         handle, name = tempfile.mkstemp(prefix=".backup-", suffix=".zip", dir=target.parent)
         stage = Path(name)
         try:
-            with os.fdopen(handle, "wb") as out:
-                with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as packed:
-                    _pack(book, packed, now=now)
-                out.flush()
-                os.fsync(out.fileno())
-            stage.replace(target)
+            with os.fdopen(handle, "wb") as out, zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as packed:
+                _pack(book, packed, now=now)
+            move_in(stage, target)
         finally:
             stage.unlink(missing_ok=True)
     return target
@@ -208,9 +206,7 @@ def _unpack_file(book: Book, packed: zipfile.ZipFile, sha256: str, *, name: str)
         raise UnreadableFile(name, "lacks one of the book's files") from error
     if hashlib.sha256(data).hexdigest() != sha256:
         raise UnreadableFile(name, "holds a file that is damaged")
-    target = path_of(book, sha256)  # of a name that is the hash of what is in it, and so no path
-    target.parent.mkdir(parents=True, exist_ok=True)
-    target.write_bytes(data)
+    put(path_of(book, sha256), data)  # of a name that is the hash of what is in it, and so no path
 
 
 def _count_on(connection: sa.Connection) -> None:

@@ -11,6 +11,7 @@ import sqlalchemy as sa
 
 from evenburn.adapters.storage.book.opening import Book, told
 from evenburn.adapters.storage.book.tables import file
+from evenburn.adapters.storage.through import make_folder, move_in, sync_folder
 from evenburn.core.errors import NotFound, StorageError
 
 
@@ -24,7 +25,8 @@ def path_of(book: Book, sha256: str) -> Path:
 def keep(book: Book, connection: sa.Connection, data: bytes, *, media_type: str, now: str) -> str:
     """Keep a file and return its SHA-256; a file that is kept already is kept once.
 
-    It is whole on the disk before the book tells of it: a program killed between leaves a file that nobody names.
+    It is whole on the disk before the book tells of it, though the power fails: a program killed between leaves a file that
+    nobody names.
 
     Raises
     ------
@@ -34,8 +36,10 @@ def keep(book: Book, connection: sa.Connection, data: bytes, *, media_type: str,
     sha256 = hashlib.sha256(data).hexdigest()
     target = path_of(book, sha256)
     with told(book.name):
-        if not target.exists():
-            _write_through(target, data)
+        if target.exists():
+            sync_folder(target.parent)  # who put it there may have been killed before
+        else:
+            put(target, data)
         known = connection.execute(sa.select(file.c.sha256).where(file.c.sha256 == sha256)).first()
         if known is None:
             connection.execute(
@@ -66,15 +70,14 @@ def load(book: Book, sha256: str) -> bytes:
     return data
 
 
-def _write_through(target: Path, data: bytes) -> None:
-    target.parent.mkdir(parents=True, exist_ok=True)
+def put(target: Path, data: bytes) -> None:
+    """Put a file into its place, whole and through to the disk or not at all; OSError where that fails."""
+    make_folder(target.parent)
     handle, name = tempfile.mkstemp(prefix=".keeping-", dir=target.parent)
     try:
         with os.fdopen(handle, "wb") as stage:
             stage.write(data)
-            stage.flush()
-            os.fsync(stage.fileno())
-        Path(name).replace(target)
+        move_in(Path(name), target)
     except OSError:
         Path(name).unlink(missing_ok=True)
         raise

@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, Any
 import sqlalchemy as sa
 from sqlalchemy import event, exc
 
+from evenburn.adapters.storage.through import make_folder
 from evenburn.core.errors import StorageError
 
 if TYPE_CHECKING:
@@ -98,7 +99,7 @@ def _driven(url: str) -> str:
 
 def _make(folder: Path, name: str) -> None:
     try:
-        folder.mkdir(parents=True, exist_ok=True)
+        make_folder(folder)
     except OSError as error:
         raise StorageError(
             f"{name} cannot be made: {error.strerror}", hint="Choose another place with --book."

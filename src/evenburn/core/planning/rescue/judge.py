@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from evenburn.core.nouns.cautions import OVER_CHAR, OVER_SLATE
 from evenburn.core.nouns.mark import Piece
 from evenburn.core.planning.rescue.advice import NB, Advice
 from evenburn.core.planning.rescue.again import SEEN_L, Again
@@ -12,12 +13,6 @@ from evenburn.core.planning.rescue.register import Registration
 
 TURN_STRANGE_deg = 45.0  # a blank put back lies nearly as it did; more is rather two points swapped
 SAME_WAY_deg = 0.5  # lines that cross more than this lie across one another within 100 lines: own choice
-GLOWS = (
-    "Burning over char: it glows and can flare. Stay with it, air and extraction on, extinguisher in reach, and watch the "
-    "piece until it is cold, half an hour at least (common practice, no source)."
-)
-
-MINERAL = "Burning over burnt slate throws fine dust that holds silica: stay with it, extraction on, lid shut, and wipe up wet."
 
 
 def cover_advice(cover: Cover, *, error_mm: float | None, turns_lighter: bool) -> tuple[Advice, ...]:
@@ -87,7 +82,7 @@ def cover_advice(cover: Cover, *, error_mm: float | None, turns_lighter: bool) -
                 f"{again.over_char:.1f} times the char limit at their fullest.",
             )
         )
-    said.append(Advice(level="warn", text=MINERAL if turns_lighter else GLOWS))
+    said.append(Advice(level="warn", text=OVER_SLATE if turns_lighter else OVER_CHAR))
     return tuple(said)
 
 
@@ -149,5 +144,5 @@ def rerun_advice(
             text="Focus again, then run the dry trace, laser off, and look whether the pointer follows the old edge.",
         )
     )
-    said.append(Advice(level="warn", text=MINERAL if turns_lighter else GLOWS))
+    said.append(Advice(level="warn", text=OVER_SLATE if turns_lighter else OVER_CHAR))
     return tuple(said)
