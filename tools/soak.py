@@ -33,7 +33,7 @@ PARTS = {
     "requests": "tests/hostile/test_api.py",
     "dry traces": "tests/property/test_dry_trace.py",
 }
-CASES = re.compile(r"(\d+) (?:cases|passing examples)")
+CASES = re.compile(r"(\d+) (?:cases|passing)")
 LONGEST_s = 1800  # a lap that takes longer hangs
 
 
