@@ -154,6 +154,20 @@ def test_a_batch_with_such_a_value_is_refused(
     assert word in told(capsys, "check", str(tmp_path))
 
 
+@pytest.mark.parametrize("key", ["focal_length_mm", "beam_diameter_mm", "waist_radius_mm", "rayleigh_length_mm"])
+@pytest.mark.parametrize("size", ["1e-200", "1e5"])
+def test_a_lens_of_a_size_that_none_has_is_refused(
+    key: str, size: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A focal length whose square is nothing in binary divided by nothing."""
+    lens = [line for line in MACHINE.splitlines() if not line.startswith(key)]
+    text = "\n".join([*lens, f"{key} = {size}"])
+    for name, content in (("batch.toml", BATCH), ("machine.toml", text), ("art.svg", ART)):
+        (tmp_path / name).write_text(content, encoding="utf-8")
+
+    assert key in told(capsys, "check", str(tmp_path))
+
+
 @pytest.mark.parametrize(
     ("line", "word"),
     [

@@ -93,6 +93,20 @@ def test_an_unknown_page_has_the_same_shape(browser: Browser) -> None:
     assert browser.get("/api/v1/nowhere").json()["status"] == 404
 
 
+@pytest.mark.parametrize("number", [2**31, 2**63, 10**30])
+def test_a_number_larger_than_any_in_the_book_is_not_there(browser: Browser, number: int) -> None:
+    """Databases keep whole numbers of 63 bits, or of 31; a larger one is no fault of theirs."""
+    for address in ("/pieces/{}", "/shelf/{}", "/cards/{}", "/logbook/{}", "/machine-cards/{}", "/pieces/{}/proof"):
+        assert browser.get(address.format(number)).status_code == 404, address
+    for path, body in (
+        ("undo", {"edit_id": number}),
+        (f"pieces/{number}/plan", {}),
+        (f"pieces/{number}/step", {"step": "burnt"}),
+    ):
+        answer = browser.client.post(f"/api/v1/{path}", json=body)
+        assert answer.status_code in {404, 422}, (path, answer.text)
+
+
 def test_what_was_typed_is_shown_as_text(browser: Browser) -> None:
     answer = browser.get("/nowhere", headers={"host": "<script>alert(1)</script>"})
     assert "<script>alert" not in answer.text

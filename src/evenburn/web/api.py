@@ -118,7 +118,7 @@ class GradeWish(Wish):
 class UndoWish(Wish):
     """A change to be taken back."""
 
-    edit_id: int = Field(description="As the change was answered with.")
+    edit_id: int = Field(ge=1, le=2**31 - 1, description="As the change was answered with.")
 
 
 class Undone(BaseModel):

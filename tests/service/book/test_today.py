@@ -16,6 +16,7 @@ from evenburn.services.book.plan_piece import PlanSummary, plan_all
 from evenburn.services.book.settings import change_settings
 from evenburn.services.book.strip import STEPS, strip_of
 from evenburn.services.book.take_in import TakenIn, take_in_batch
+from evenburn.services.book.timetable import Focusing
 from evenburn.services.book.today import PER_PAGE, today
 from service.book.conftest import LATER, NOW
 
@@ -60,6 +61,7 @@ def test_planned_pieces_follow_one_another_on_the_clock(book: Book, taken: Taken
     assert (first.refocus, second.refocus, seen.set_up_changes, seen.least_set_up_changes) == (True, True, 2, 2)
     assert first.focusings[0].starts_at == "2026-06-09T13:30"
     assert first.focusings[0].bed_down_mm is None
+    assert not first.focusings[0].touches
     thicker = first.set_ups[-1][0] - second.set_ups[0][0] + first.set_ups[-1][1] - second.set_ups[0][1]
     assert second.focusings[0].bed_down_mm == pytest.approx(-thicker)
     assert [name for name, state in _states(first).items() if state == "done"] == list(STEPS[:5])
@@ -152,3 +154,15 @@ def test_five_thousand_pieces_are_told_in_time(book: Book, taken: TakenIn) -> No
     assert seen.stops == ((5000, one["name"]),)
     assert today(book, now=NOW, page=999).page == 84
     assert min(took) < SLOWEST_s, took
+
+
+@pytest.mark.parametrize(
+    ("bed_down_mm", "touches"), [(None, False), (-4.0, False), (12.4, False), (12.5, True), (13.0, True)]
+)
+def test_a_bed_that_stays_too_high_by_the_stand_off_lets_the_head_run_into_the_blank(
+    bed_down_mm: float | None,
+    touches: bool,  # noqa: FBT001  # as listed above
+) -> None:
+    one = Focusing(stand_off_mm=12.5, thickness_mm=25.0, bed_down_mm=bed_down_mm, starts_at=None)
+
+    assert one.touches == touches

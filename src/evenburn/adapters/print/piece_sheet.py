@@ -52,8 +52,8 @@ def piece_sheet(piece: PiecePlan, plan: BatchPlan, *, picture: Path | None, left
     if not piece.forbidden():
         rows = set_up_blocks(piece, plan.machine, plan.lens, x=x, width=width)
         said = [_sentence(words, ring=ring, x=x, width=width) for words, ring in _sentences(piece)]
-        # Where nothing may burn, why comes before what had been planned.
-        body = [rows[0], *found, *rows[1:], *said] if nothing_burns else [*rows, *found, *said]
+        # what was found is read before the boxes are ticked
+        body = [rows[0], *found, *rows[1:], *said] if nothing_burns else [*found, *rows, *said]
         tail = [*quiet_blocks(piece, left=left, right=right), *reason_blocks(piece, left=left, right=right)]
     if not nothing_burns:
         tail += [_finishing(piece.wood.finishing, left=left, right=right), _seen(left, right)]

@@ -15,7 +15,7 @@ from evenburn.core.optics.beam import beam_radius_mm
 from evenburn.core.planning.mark_plan import AIR_COMMON_kPa, MarkWork
 from evenburn.core.planning.materials import Material, is_forbidden
 from evenburn.core.planning.power import power_fraction, power_window_W
-from evenburn.core.planning.recipe import TONE_HOLDS_L, banding_L, offsets_mm
+from evenburn.core.planning.recipe import TOLD_L, TONE_HOLDS_L, banding_L, offsets_mm
 from evenburn.core.response.curve import effective_exposure, tone_L, tone_range_L, tone_slope_L_per_decade, usable_range
 from evenburn.core.units import psi
 
@@ -274,17 +274,18 @@ def look_checks(work: MarkWork, piece: Piece) -> list[Check]:
             dwell = curve.kappa * float(np.log10(predicted.dwell_ms))
             tones.append(float(tone_L(curve, dose + dwell + shift)))
         swing = max(abs(t - predicted.tone_L) for t in tones)
-        found.append(
-            Check(
-                level="warn" if swing > TONE_HOLDS_L else "note",
-                code="warp-shows" if swing > TONE_HOLDS_L else "warp-holds",
-                mark_id=mark.id,
-                text=f"A warp of ±{NB}{unevenness:g}{NB}mm changes the tone by {swing:.1f}{NB}L*.",
-                remedy="Pin the blank flat, or focus at its middle height."
-                if swing > TONE_HOLDS_L
-                else "The recipe holds; nothing to do.",
+        if swing >= TOLD_L:
+            found.append(
+                Check(
+                    level="warn" if swing > TONE_HOLDS_L else "note",
+                    code="warp-shows" if swing > TONE_HOLDS_L else "warp-holds",
+                    mark_id=mark.id,
+                    text=f"A warp of ±{NB}{unevenness:g}{NB}mm changes the tone by {swing:.1f}{NB}L*.",
+                    remedy="Pin the blank flat, or focus at its middle height."
+                    if swing > TONE_HOLDS_L
+                    else "The recipe holds; nothing to do.",
+                )
             )
-        )
     return found
 
 

@@ -10,13 +10,12 @@ from evenburn.core.nouns.recipe import Concession, Recipe
 from evenburn.core.optics.beam import beam_radius_mm
 from evenburn.core.optics.lines import dwell_ms
 from evenburn.core.planning.power import power_window_W
-from evenburn.core.planning.recipe import TONE_HOLDS_L, Amount, Found
+from evenburn.core.planning.recipe import TOLD_L, TONE_HOLDS_L, Amount, Found
 from evenburn.core.planning.wish import Wish
 from evenburn.core.response.curve import tone_range_L
 from evenburn.core.tone.vision import unseen_banding_L
 
 NB = "\u00a0"
-TOLD_L = 0.05  # what is less than the last digit that is told is no concession
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

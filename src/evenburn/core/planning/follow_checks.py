@@ -25,7 +25,7 @@ from evenburn.core.planning.follow_recipe import (
 )
 from evenburn.core.planning.mark_plan import MarkWork
 from evenburn.core.planning.power import power_window_W
-from evenburn.core.planning.recipe import TONE_HOLDS_L
+from evenburn.core.planning.recipe import TOLD_L, TONE_HOLDS_L
 from evenburn.core.response.curve import exposures_for_tones, tone_L, tone_range_L
 from evenburn.core.units import duration_text
 
@@ -120,7 +120,7 @@ def _line_look(work: MarkWork, piece: Piece) -> list[Check]:
             )
         )
     unevenness = piece.blank.unevenness_mm
-    if unevenness > 0.0:
+    if unevenness > 0.0 and swing >= TOLD_L:
         shows = swing > TONE_HOLDS_L
         checks.append(
             Check(
@@ -275,7 +275,7 @@ def _cut_cautions(work: MarkWork, wood: Wood) -> list[Check]:
                 f"Cutting {wood.name} is reckoned at {wood.cut_J_per_mm3:.1f}{NB}J/mm³ ±{NB}{100 * wood.cut_sd_share:.0f}{NB}%; "
                 f"the recipe gives {100 * wood.cut_sd_share:.0f}{NB}% more, for a kerf of {found.width_mm:.2f}{NB}mm."
             ),
-            remedy="Cut a 20 mm square from an offcut first; then write cut_J_per_mm3 into the wood's file.",
+            remedy="Cut a 20 mm square from an offcut first; then tell the wood what its cut takes: on its page, or as cut_J_per_mm3 in its file.",
         ),
         Check(
             level="warn",

@@ -53,6 +53,7 @@ PASSES = (1, 2)
 AXES: tuple[Axis, ...] = ("x", "y")
 DIRECTIONS: tuple[Direction, ...] = ("both ways", "one way")
 TONE_HOLDS_L = 2.3  # a change below it is not noticed [mahy1994]
+TOLD_L = 0.05  # what is less than the last digit that is told is not told
 NEAR_BEST = 0.01  # among recipes within one percent of the least time the sharpest is taken
 SLACK = 1e-9  # of a constraint, for rounding
 EXCEEDED_ALIKE = 0.02  # what exceeds a constraint by so much more than the least of it counts as the least

@@ -46,6 +46,11 @@ class Focusing:
     bed_down_mm: float | None
     starts_at: str | None
 
+    @property
+    def touches(self) -> bool:
+        """Return whether the head runs into the blank where this is forgotten: the bed is too high by the whole stand-off."""
+        return self.bed_down_mm is not None and self.bed_down_mm >= self.stand_off_mm
+
 
 class When(NamedTuple):
     """When a piece begins and ends, local; None where it has no time. `before` is what was set before it."""

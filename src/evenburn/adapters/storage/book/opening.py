@@ -18,7 +18,7 @@ import sqlalchemy as sa
 from sqlalchemy import event, exc
 
 from evenburn.adapters.storage.through import make_folder
-from evenburn.core.errors import StorageError
+from evenburn.core.errors import NotFound, StorageError
 
 if TYPE_CHECKING:
     from alembic.config import Config
@@ -124,6 +124,7 @@ def _begin(connection: sa.Connection) -> None:
 
 
 NEWEST = "0001"  # of the book's tables, as the last of the migrations is called
+NO_SUCH_NUMBER = "nothing in the book has a number that large"
 _MARK = sa.table("alembic_version", sa.column("version_num", sa.String))
 
 
@@ -188,7 +189,13 @@ def told(name: str) -> Iterator[None]:
     try:
         yield
     except exc.DBAPIError as error:
+        if isinstance(error.orig, OverflowError) or "out of range" in str(error.orig):
+            raise NotFound(NO_SUCH_NUMBER) from error
         raise _in_words(name, str(error.orig)) from error
+    except OverflowError as error:
+        if "SQLite INTEGER" not in str(error):
+            raise
+        raise NotFound(NO_SUCH_NUMBER) from error
     except OSError as error:
         if isinstance(error, StorageError):
             raise
