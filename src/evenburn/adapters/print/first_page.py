@@ -127,7 +127,8 @@ def _origins(plan: BatchPlan) -> str:
     return (
         "Where the numbers come from: settings and look from the curve of each wood, named at the foot of its sheet; "
         f"times, run-up and lenses from {source}; blanks and places are yours; "
-        "air and after-care are common practice, no source, unless you wrote your own. plan.json says it of each number."
+        "air and after-care are common practice, no source, unless you wrote your own. plan.json says it of each number. "
+        "What follows ± at a tone is one standard deviation: two times of three it lies within."
     )
 
 
