@@ -123,10 +123,15 @@ def test_a_machine_is_put_in_by_form_and_by_file(browser: Browser) -> None:
         "bed_y_mm": "200 mm",
         "power_max_W": "40",
         "power_curve": "50 % 18 W\n100 % 40",
+        "line_overhead_s": "12",
+        "rise_time_s": "0.2 ms",
     }
     answer = browser.post("/machine/new", {**form, **known, "lens[1].focus_stand_off_mm": "7,5"})
     assert answer.status_code == 303
     assert answer.headers["location"].startswith("/machine/attic?saved=")
+    kept = browser.get("/machine/attic/machine.toml").text
+    assert "line_overhead_s = 0.012" in kept  # typed in milliseconds, as the sheet shows it
+    assert "rise_time_s = 0.0002" in kept
     answer = browser.post("/machine/new", files={"file": ("machine.toml", MACHINE.encode())})
     assert answer.status_code == 303
     answer = browser.post("/machine/new", files={"file": ("machine.toml", b"bed = wide")})

@@ -15,6 +15,7 @@ from evenburn.web.forms import Sent, gathering
 
 SHARES = frozenset({"power_least_fraction", "power_cap_fraction"})
 MOST_LENSES = 20
+MS_PER_S = 1000.0  # times of a machine are told and typed in milliseconds
 _PAIR = re.compile(r"(?P<a>\d+(?:[.,]\d+)?)\s*(?P<share>%?)[\s=:;]+(?P<b>\d+(?:[.,]\d+)?)\s*W?", re.IGNORECASE)
 
 
@@ -58,7 +59,9 @@ def shown(form: FigureForm, value: float | str | None, *, sd: float | None = Non
     if form.unit == "mm/s":
         return speed(value)
     if form.unit == "s":
-        return f"{trimmed(value * 1000.0, 3)}{f'{NB}±{NB}{trimmed(sd * 1000.0, 3)}' if sd is not None else ''}{NB}ms"
+        return (
+            f"{trimmed(value * MS_PER_S, 3)}{f'{NB}±{NB}{trimmed(sd * MS_PER_S, 3)}' if sd is not None else ''}{NB}ms"
+        )
     unit = f"{NB}{form.unit}" if form.unit else ""
     return f"{_plain(form, value)}{doubt}{unit}"
 
@@ -92,13 +95,15 @@ def typed(form: FigureForm, value: Any) -> str:
         return speed_entry(value)
     if form.key in SHARES:
         return trimmed(value * 100.0, 3)
+    if form.unit == "s":
+        return trimmed(value * MS_PER_S, 6)
     return f"{value:.10g}"
 
 
 def field_of(form: FigureForm, document: Mapping[str, Any], *, name: str, sent: Mapping[str, str] | None) -> Field:
     """Return a field with what was typed, or with what stands now."""
     value = typed(form, document.get(form.key)) if sent is None else sent.get(name, "")
-    unit = {"mm": length_unit(), "mm/s": speed_unit()}.get(form.unit, form.unit)
+    unit = {"mm": length_unit(), "mm/s": speed_unit(), "s": "ms"}.get(form.unit, form.unit)
     told = form.told.replace("A fraction: 0.1 is 10 %.", "").replace("A fraction: 0.8 is 80 %.", "").strip()
     return Field(
         name=name,
@@ -194,6 +199,8 @@ def _number(sent: Sent, form: FigureForm, name: str) -> float:
         return sent.speed_mm_per_s(name)
     if form.key in SHARES:
         return sent.number(name, unit="%") / 100.0
+    if form.unit == "s":
+        return sent.number(name, unit="ms") / MS_PER_S
     return sent.number(name, unit=form.unit)
 
 

@@ -118,6 +118,10 @@ def test_recipes_tell_what_binds_and_can_be_taken(book: Book, taken: TakenIn) ->
     assert recipe.burnt
     assert all(said.text for said in recipe.binds)
     chosen = [other for other in recipe.alternatives if other.chosen]
+    assert [other.shows for other in chosen] == [False]  # it keeps what was asked
+    assert {other.name: other.shows for other in recipe.alternatives if other.shows} == {
+        other.name: True for other in recipe.alternatives if "which shows" in other.text
+    }
     assert len(chosen) == 1
     assert all(0.0 <= dot <= 100.0 for other in recipe.alternatives for dot in other.dots)
     other = next(one for one in recipe.alternatives if not one.chosen)

@@ -11,6 +11,10 @@ from evenburn.core.units import duration_text, psi
 
 HELD = ("speed_mm_per_s", "line_spacing_mm", "focus_offset_mm", "passes", "scan_axis", "direction")
 LEVELS = {"stop": 0, "warn": 1, "note": 2}
+_SHOWS, _UNSEEN = (
+    "which shows",
+    ", unseen",
+)  # words of the plan's own sentence: another that says neither is as the planned one
 _MOVE = re.compile(r"([0-9.]+)\s*mm (to the right|to the left|away from you|towards you) would")
 _LOOSER = re.compile(r"([0-9.]+)\s*mm would")
 _FLATTER = re.compile(r"pinned flat to ±([0-9.]+)\s*mm")
@@ -39,7 +43,11 @@ class Said:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Alternative:
-    """A recipe to choose from. `dots` place time, banding and smallest stroke between the least and greatest of all. [%]"""
+    """A recipe to choose from.
+
+    `dots` place time, banding and smallest stroke between the least and greatest of all. [%] `shows` is whether its banding
+    is seen.
+    """
 
     name: str
     chosen: bool
@@ -50,6 +58,7 @@ class Alternative:
     text: str
     dots: tuple[float, float, float]
     changes: Mapping[str, Any]
+    shows: bool
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -248,6 +257,7 @@ def _alternatives(mark: Mapping[str, Any], *, places: Sequence[int]) -> tuple[Al
     if len(offers) < 2:
         return ()
     told = [(offer["time_s"], offer["ripple_L"], offer["detail_mm"]) for offer in offers]
+    own_shows = any(_SHOWS in offer["text"] for offer in offers if offer["recommended"])
     least, most = [min(t) for t in zip(*told, strict=True)], [max(t) for t in zip(*told, strict=True)]
     return tuple(
         Alternative(
@@ -260,6 +270,7 @@ def _alternatives(mark: Mapping[str, Any], *, places: Sequence[int]) -> tuple[Al
             text=offer["text"],
             dots=_dots(values, least, most),
             changes=_taking(offer["recipe"], places=places),
+            shows=_SHOWS in offer["text"] or (own_shows and _UNSEEN not in offer["text"]),
         )
         for offer, values in zip(offers, told, strict=True)
     )
