@@ -11,6 +11,7 @@ import pytest
 from ezdxf.filemanagement import new as new_drawing
 
 from evenburn.adapters.artwork import pdf
+from evenburn.adapters.artwork.normal_svg import normal_svg
 from evenburn.adapters.artwork.pdf import open_pdf
 from evenburn.adapters.storage.book.backing_up import back_up, restore
 from evenburn.adapters.storage.folder import OutputFolder
@@ -46,6 +47,19 @@ def test_no_plot_style_that_a_drawing_names_is_opened(named: str) -> None:
 
     assert outcome.fault == ""
     assert outcome.what == "done"
+
+
+# ---- SVG: reckoning may overflow in the normaliser -----------------------------------------------------------------
+
+
+@pytest.mark.parametrize("place", ["NaN", "inf", "-inf"])
+def test_an_outline_through_no_place_is_refused(place: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """As the soak of 2026-11-26 met it: a word of a path stood where a number was looked for."""
+    normal = f'<svg width="9" height="9" viewBox="0 0 9 9"><path id="a" d="M 1 1 L 5 {place} C 1 2 3 4 5 6 Z"/></svg>'
+    monkeypatch.setattr("evenburn.adapters.artwork.normal_svg.normalise", lambda _data, name: normal.encode())  # noqa: ARG005
+
+    with pytest.raises(UnreadableFile, match="no number"):
+        normal_svg(b"", name="art.svg")
 
 
 # ---- PDF: the reader is another's, in C++ ------------------------------------------------------------------------

@@ -19,6 +19,7 @@ FloatArray = NDArray[np.float64]
 
 MATRIX = re.compile(r"matrix\(([^)]*)\)")
 UNSEEN = ("defs", "clipPath", "mask", "pattern", "filter", "linearGradient", "radialGradient", "")
+_NO_PLACE = re.compile(rb'\sd="[^"]*[^MLCZ0-9\s.,eE+"-]')  # what the normaliser writes where reckoning overflowed
 NUMBERS = re.compile(r"[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?")
 UNBANDED = (b"<filter", b"<image")  # a blur would see the band's edge; pictures are drawn by one thread at a time
 MOST_DASHES = 500_000
@@ -100,6 +101,12 @@ def normal_svg(data: bytes, *, name: str) -> NormalSvg:
     page = float(head.get("width") or "nan"), float(head.get("height") or "nan")
     if len(view) != 4 or not all(map(math.isfinite, (*view, *page))) or min(view[2], view[3], *page) <= 0.0:
         raise UnreadableFile(name, "has no usable size")
+    if _NO_PLACE.search(body):
+        raise UnreadableFile(
+            name,
+            "has an outline through a place that is no number",
+            hint="Something in it is scaled or turned beyond all measure.",
+        )
     drawing = NormalSvg(
         body=body,
         page=page,
