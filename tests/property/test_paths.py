@@ -24,6 +24,7 @@ from strategies import between, machines
 from unit.core.examples import machine
 
 SAME_TIME, SAME_ENERGY = 0.005, 0.01  # what the contract allows between plan and file
+THIRD_s = 0.005  # the third reader lays a bend of a degree anywhere within 2 µm of the line: a side cut short by 0.1 mm costs 3 ms
 WRITTEN_mm = 0.0011  # places are written to 1 µm
 
 
@@ -102,9 +103,7 @@ def test_a_program_read_back_takes_the_time_and_the_energy_of_its_plan(
         line_overhead_s=bench.line_overhead_s,
         corner_tolerance_mm=bench.corner_tolerance_mm,
     )
-    assert third_s == pytest.approx(
-        planned_s, rel=SAME_TIME, abs=0.002
-    )  # what is straight within 2 µm it finds otherwise
+    assert third_s == pytest.approx(planned_s, rel=SAME_TIME, abs=THIRD_s)
 
 
 @given(
