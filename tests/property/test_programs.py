@@ -127,9 +127,10 @@ def check_limits(job: Job, work: MarkWork, planned: PieceWork) -> None:
     if "tone" not in gave_way and "tone-missed" not in told:
         wrong["tone"] = abs(burnt.tone_L() - mark.tone_L) - NOTICED_L - 0.02
     kept = burnt.kept_mm(burnt.tone_L())
-    if "sharpness" not in gave_way:
+    seen = abs(burnt.tone_L() - job.wood.curve.bare_L) > NOTICED_L  # what nobody sees has no edge to keep
+    if "sharpness" not in gave_way and seen:
         wrong["sharpness"] = kept - mark.sharpness_mm - 0.002
-    if "detail" not in gave_way:
+    if "detail" not in gave_way and seen:
         own = [w for w in (work.survey.widths.stroke_mm, work.survey.widths.gap_mm) if w is not None]
         wrong["detail"] = kept - min([mark.sharpness_mm, *own]) - 0.002
     wrong["predicted tone"] = abs(burnt.tone_L() - work.predicted.tone_L) - AVERAGED_L

@@ -9,7 +9,9 @@ import pytest
 
 from evenburn.core.nouns.check import Check
 from evenburn.core.nouns.plan import MarkPlan
+from evenburn.services.load_batch import load_batch
 from evenburn.services.plan_batch import plan_batch
+from evenburn.services.work_through import work_through
 from service.conftest import DATE
 
 Edit = Callable[..., Path]
@@ -254,3 +256,28 @@ def test_a_turned_blank_lies_with_its_box_at_its_place(edit: Edit, turn: float) 
     if turn in (90.0, 270.0):
         assert (x1 - x0, y1 - y0) == pytest.approx((30.0, 60.0))
         assert ((x0 + x1) / 2, (y0 + y1) / 2) == pytest.approx((240.0, 210.0))
+
+
+def test_a_mark_whose_box_hangs_over_the_bed_s_edge_is_burnt_line_by_line_where_its_ink_lies(folder: Path) -> None:
+    """As the soak of 2026-11-26 met it: planned as if only to be looked at, on pixels twice its line spacing, and burnt so."""
+    (folder / "art.svg").write_text(
+        '<svg xmlns="http://www.w3.org/2000/svg" width="200mm" height="150mm" viewBox="0 0 200 150">'
+        '<rect x="120" y="60" width="30" height="20"/></svg>'
+    )
+    text = (folder / "batch.toml").read_text()
+    for old, new in (
+        ("size_mm = [120.0, 80.0]", "size_mm = [220.0, 170.0]"),
+        ("place_bed_mm = [200.0, 150.0]", "place_bed_mm = [-60.0, 100.0]"),
+        ("place_mm = [30.0, 25.0]", "place_mm = [10.0, 10.0]\nhold = { line_spacing_mm = 0.06 }"),
+        ("size_mm = [60.0, 30.0]", "size_mm = [200.0, 150.0]"),
+    ):
+        assert old in text
+        text = text.replace(old, new)
+    (folder / "batch.toml").write_text(text)
+    batch = load_batch(folder)
+
+    (work,) = work_through(batch, batch.pieces[0]).marks
+    _, mark = planned(folder)
+
+    assert mark.program_file is not None
+    assert work.grid.pixel_mm == work.recipe.line_spacing_mm == pytest.approx(0.06)

@@ -438,8 +438,14 @@ def work_mark(wish: Wish, found: Found, *, survey: Survey, piece: Piece, mark: M
 
 
 def _pixel_mm(survey: Survey, machine: Machine, recipe: Recipe) -> float:
-    """Return one line spacing, or coarser where the mark does not lie on the bed and is only looked at."""
-    x0, y0, x1, y1 = survey.box_bed_mm
-    if x0 >= 0.0 and y0 >= 0.0 and x1 <= machine.bed_x_mm and y1 <= machine.bed_y_mm:
+    """Return one line spacing, or coarser where ink lies off the bed for certain, so that the mark is only looked at.
+
+    The mark's own box may reach over the edge of the bed while its ink does not: that is burnt, line by line.
+    """
+    ink, seen_to_mm = survey.ink_box_mm or survey.box_bed_mm, 2.0 * survey.grid.pixel_mm
+    x0, y0, x1, y1 = ink
+    off_mm = max(-x0, -y0, x1 - machine.bed_x_mm, y1 - machine.bed_y_mm)
+    if off_mm <= seen_to_mm:
         return recipe.line_spacing_mm
+    x0, y0, x1, y1 = survey.box_bed_mm
     return max(recipe.line_spacing_mm, math.sqrt((x1 - x0) * (y1 - y0) / STOPPED_PIXELS))
