@@ -122,6 +122,21 @@ def test_a_program_that_does_not_pass_is_never_kept(
     assert not any((tmp_path / "out").iterdir())
 
 
+def test_lines_that_are_not_the_recipe_s_are_never_kept(
+    folder: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A plan on pixels made only to be looked at has another line spacing, and with it another dose."""
+    monkeypatch.setattr(
+        "evenburn.core.planning.mark_plan._pixel_mm", lambda _survey, _machine, recipe: 2.0 * recipe.line_spacing_mm
+    )
+
+    code = main(["plan", str(folder), "--to", str(tmp_path / "out")])
+
+    assert code == 4
+    assert "mm apart" in capsys.readouterr().err
+    assert not any((tmp_path / "out").iterdir())
+
+
 def test_a_folder_that_cannot_be_written_is_the_computers_fault(
     folder: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

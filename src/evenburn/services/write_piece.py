@@ -14,6 +14,7 @@ from evenburn.adapters.pictures.burn_image import write_burn_image
 from evenburn.adapters.pictures.proof import BOARD_px, OFFSET_px, PLANNED_px, ProofCaption, write_proof
 from evenburn.adapters.pictures.small_board import small_board_png
 from evenburn.adapters.storage.folder import OutputFolder
+from evenburn.core.errors import ProgramNotSound
 from evenburn.core.layout.place import blank_size_text, outline_on_bed
 from evenburn.core.motion.timing import lead_mm
 from evenburn.core.nouns.cautions import PROGRAM_WORDS
@@ -33,6 +34,7 @@ from evenburn.services.prove import prove_program
 from evenburn.services.work_through import work_through
 from evenburn.services.write_trace import write_trace
 
+SAME_LINES = 1e-6  # of a line spacing: the grid's own, or a fault of ours
 SMALL_px = (320, 224)  # of a board in a list: three to four times what a row shows, for sharp screens
 
 
@@ -134,6 +136,7 @@ def _write_mark(batch: Batch, output: OutputFolder, work: PieceWork, mark: MarkW
     program: str | None = None
     if work.may_burn(mark.mark.id):
         program = f"{stem}.ngc"
+        _demand_its_lines(mark, program)
         lines = program_lines(
             machine,
             mark.events,
@@ -161,6 +164,16 @@ def _write_mark(batch: Batch, output: OutputFolder, work: PieceWork, mark: MarkW
         trace_file=write_trace(output, machine, piece=piece, work=mark, batch_name=batch.name, date=date),
         other_lenses=other_lenses(mark.wish, mark.found) if mark.followed is None else (),
     )
+
+
+def _demand_its_lines(mark: MarkWork, program: str) -> None:
+    """Demand that a scanned mark lies on its recipe's own lines, and not on pixels made only to be looked at."""
+    apart_mm, recipe_mm = mark.grid.pixel_mm, mark.recipe.line_spacing_mm
+    if mark.followed is None and abs(apart_mm - recipe_mm) > SAME_LINES * recipe_mm:
+        raise ProgramNotSound(
+            f"{program} would burn lines {apart_mm:.3f} mm apart, and its recipe is for {recipe_mm:.3f} mm",
+            hint="Please tell us: this is a fault of evenburn's.",
+        )
 
 
 def _write_proof(target: Path, work: PieceWork, planned: PiecePlan, *, board: Path) -> None:
