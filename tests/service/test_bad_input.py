@@ -89,7 +89,7 @@ CASES = [
         ["power_least_fraction", "power_cap_fraction"],
     ),
     ("machine.toml", "[0.5, 31.0], ", "[0.5, 31.0], [0.4, 33.0], ", ["power_curve", "rising"]),
-    ("machine.toml", "beam_diameter_mm = 6.0", "beam_diameter_mm = 0.0", ["lens[1].beam_diameter_mm", "more than 0"]),
+    ("machine.toml", "beam_diameter_mm = 6.0", "beam_diameter_mm = 0.0", ["lens[1].beam_diameter_mm", "0.001 or more"]),
     ("machine.toml", "[[lens]]", "[lens]", ["machine.toml", "lens"]),
     # limits that contradict one another, motion that is none, lenses without a beam: numbers, and the page to look at
     (

@@ -17,6 +17,9 @@ from evenburn.core.units import MM_PER_UM
 
 LEAST_WINDOW = 0.001  # of the power fraction: programs tell a thousand powers apart at least
 LEAST_QUALITY = 0.7  # of M² from a waist and a Rayleigh length that were measured to some 15 % each; no beam is below 1
+Size_mm = Annotated[
+    float, Field(ge=1e-3, le=1e4)
+]  # of a lens; what makes no lens within that is told by what its focus would be
 Fraction = Annotated[float, Field(ge=0.0, le=1.0)]
 CurvePoint = Annotated[tuple[Fraction, Annotated[float, Field(ge=0.0)]], Strict(strict=False)]  # TOML knows lists only
 ProgramLine = Annotated[PlainText, Field(max_length=78)]
@@ -26,22 +29,16 @@ class LensTable(StrictModel):
     """One `[[lens]]`."""
 
     name: Name = Field(description="What batch.toml calls it.")
-    focal_length_mm: Annotated[float, Field(ge=1.0, le=1000.0)] = Field(description="Focal length. [mm]")
-    beam_diameter_mm: Annotated[float, Field(ge=0.1, le=100.0)] = Field(
-        description="1/e² diameter of the beam at the lens. [mm]"
-    )
+    focal_length_mm: Size_mm = Field(description="Focal length. [mm]")
+    beam_diameter_mm: Size_mm = Field(description="1/e² diameter of the beam at the lens. [mm]")
     beam_quality_m2: Annotated[float, Field(ge=1.0, le=50.0)] = Field(default=1.3, description="M², 1 is ideal.")
     wavelength_um: Annotated[float, Field(gt=0.1, le=30.0)] = Field(default=10.6, description="Wavelength. [µm]")
     focus_stand_off_mm: Annotated[float, Field(ge=0.0, le=1000.0)] = Field(
         description="Nozzle-to-surface distance at which the waist lies on the surface. [mm]"
     )
     shape: Literal["meniscus", "plano-convex"] = Field(default="meniscus", description="Decides the aberration term.")
-    waist_radius_mm: Annotated[float, Field(ge=1e-3, le=50.0)] | None = Field(
-        default=None, description="Measured 1/e² radius at the waist. [mm]"
-    )
-    rayleigh_length_mm: Annotated[float, Field(ge=1e-3, le=1e3)] | None = Field(
-        default=None, description="Measured Rayleigh length. [mm]"
-    )
+    waist_radius_mm: Size_mm | None = Field(default=None, description="Measured 1/e² radius at the waist. [mm]")
+    rayleigh_length_mm: Size_mm | None = Field(default=None, description="Measured Rayleigh length. [mm]")
 
     @model_validator(mode="after")
     def _focuses(self) -> Self:
