@@ -122,8 +122,8 @@ def met_tone(wish: Wish, *, exposure: float, lines: OverLines, spacing_mm: Float
     )
 
 
-def share_at_settable_power(wish: Wish, met: Met, *, power_W: FloatArray) -> FloatArray:
-    """Return `Met.half_tone_share` at the power that the S word can say: where its steps are coarse, a few percent more or less.
+def coarsely_set(wish: Wish, met: Met, *, power_W: FloatArray) -> tuple[NDArray[np.bool_], FloatArray]:
+    """Return where the power that the S word can say differs enough to move an edge, and the half-tone share there, (N,).
 
     Parameters
     ----------
@@ -136,18 +136,16 @@ def share_at_settable_power(wish: Wish, met: Met, *, power_W: FloatArray) -> Flo
     machine, curve = wish.machine, wish.curve
     least_W, most_W = power_window_W(machine)
     solved_W = power_W * 10.0 ** (met.mean_exposure - met.exposure)
-    capped = (power_W <= most_W) & (solved_W > most_W)  # the ripple would take more than is allowed
     steps = COARSE_STEPS / np.minimum(met.half_tone_share, 1.0 - met.half_tone_share)
-    coarse = capped | ((solved_W >= least_W) & (solved_W <= np.minimum(most_W, steps * power_step_W(machine))))
+    coarse = (solved_W >= least_W) & (solved_W <= np.minimum(most_W, steps * power_step_W(machine)))
+    coarse |= (power_W <= most_W) & (solved_W > most_W)  # the ripple would take more than is allowed
     if not coarse.any():
-        return met.half_tone_share
+        return coarse, np.empty(0)
     mean, tone = (np.broadcast_to(a, coarse.shape)[coarse] for a in (met.mean_exposure, met.tone_L))
     wanted_W = solved_W[coarse]
     less = np.log10(settable_power_W(machine, power_W=np.minimum(wanted_W, most_W)) / wanted_W)
     moved = tone_L(curve, met.exposure + less) - tone_L(curve, met.exposure)
-    shares = np.broadcast_to(met.half_tone_share, coarse.shape).copy()
-    shares[coarse] = half_tone_share(curve, exposure=mean + less, tone=tone + moved)
-    return shares
+    return coarse, half_tone_share(curve, exposure=mean + less, tone=tone + moved)
 
 
 def _more_decades(curve: CharacteristicCurve, *, exposure: float, ripple: Ripple) -> FloatArray:

@@ -30,10 +30,10 @@ from evenburn.core.planning.over_lines import (
     Met,
     OverLines,
     SECANT_decades,
+    coarsely_set,
     half_tone_share,
     met_tone,
     over_lines,
-    share_at_settable_power,
 )
 from evenburn.core.planning.power import power_window_W
 from evenburn.core.planning.wish import Wish
@@ -408,8 +408,7 @@ def _evaluate(wish: Wish, asked: _Asked, *, axis: Axis, relaxed: frozenset[str])
     if asked.met is not None:
         exposure: FloatArray = np.full((1, 1, 1, 1, 1), asked.exposure)
         power = 10.0 ** (exposure - shift) * (v / n) * p
-        middle = tone_L(curve, exposure)
-        share = share_at_settable_power(wish, asked.met, power_W=power)
+        middle, share = tone_L(curve, exposure), asked.met.half_tone_share
     else:
         power = np.full((1, 1, 1, 1, 1), wish.hold.power_W)
         exposure = np.log10(n * power / (v * p)) + shift
@@ -423,12 +422,14 @@ def _evaluate(wish: Wish, asked: _Asked, *, axis: Axis, relaxed: frozenset[str])
     warp = np.maximum(
         *(np.abs(tone_L(curve, exposure + to_there) - middle) for to_there in (lines.to_soft, lines.to_sharp))
     )
-    detail = narrowest_kept_mm(
-        beam_radius_mm=edge_radius_mm(machine, beam_radius_mm=lines.soft_mm, one_way=one_way),
-        smear_mm=v * machine.rise_time_s,
-        line_spacing_mm=p,
-        half_tone_dose_fraction=share,
-    )
+    edges = {
+        "beam_radius_mm": edge_radius_mm(machine, beam_radius_mm=lines.soft_mm, one_way=one_way),
+        "smear_mm": v * machine.rise_time_s,
+        "line_spacing_mm": p,
+    }
+    detail = narrowest_kept_mm(**edges, half_tone_dose_fraction=share)
+    if asked.met is not None:
+        detail = _at_settable_power(wish, asked.met, detail, edges=edges, power_W=power)
     hottest = exposure + lines.hottest()
     least_W, most_W = power_window_W(machine)
     if "power" in relaxed:
@@ -477,6 +478,22 @@ def _evaluate(wish: Wish, asked: _Asked, *, axis: Axis, relaxed: frozenset[str])
         excess=excess,
         broken=_broken(excess, shape),
     )
+
+
+def _at_settable_power(
+    wish: Wish, met: Met, detail_mm: FloatArray, *, edges: dict[str, FloatArray], power_W: FloatArray
+) -> FloatArray:
+    """Return the detail that is kept, mended where the S word has coarse steps: few candidates, for erf is dear to invert."""
+    coarse, shares = coarsely_set(wish, met, power_W=power_W)
+    if not shares.size:
+        return detail_mm
+    mended = np.broadcast_to(detail_mm, np.broadcast_shapes(detail_mm.shape, coarse.shape)).copy()
+    at = np.broadcast_to(coarse, mended.shape)
+    picked = {name: np.broadcast_to(values, mended.shape)[at] for name, values in edges.items()}
+    each = np.zeros(coarse.shape)
+    each[coarse] = shares
+    mended[at] = narrowest_kept_mm(**picked, half_tone_dose_fraction=np.broadcast_to(each, mended.shape)[at])
+    return mended
 
 
 def edge_radius_mm(machine: Machine, *, beam_radius_mm: ArrayLike, one_way: ArrayLike) -> FloatArray:
