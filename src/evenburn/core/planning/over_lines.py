@@ -17,11 +17,13 @@ from evenburn.core.response.curve import exposures_for_tones, tone_L, tone_range
 
 FloatArray = NDArray[np.float64]
 
-SECANT_decades, FAR_decades, FLAT_L_per_decade = 1e-3, 0.1, 1.0
+SECANT_decades = 1e-3  # a first step, to see the slope by
+FAR_decades = 0.1  # no step goes farther, for a ripple bends the tone
+FLAT_L_per_decade = 1.0  # flatter than this nothing is to be gained by going on
 SOLVING = 5  # secant steps for the whole grid, where the averaged tone bends little; the recipe's own power takes more
-COARSE_STEPS = (
-    50.0  # of the S word, over what is left of the dose at half tone: above, half a step moves no edge by 1 µm
-)
+# of the S word, over what is left of the dose at half tone: above so many, half a step moves no edge by 1 µm (by trial, on
+# random benches: tests/property/test_programs.py)
+COARSE_STEPS = 50.0
 LEAST_FAINTER = -1e-3  # decades of dose by which half a tone lies below the full one at least
 
 
