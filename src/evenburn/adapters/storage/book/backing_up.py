@@ -35,8 +35,8 @@ LARGEST_INDEX_bytes = 1 << 20
 LARGEST_FILE_bytes = 1 << 30  # of artwork or photograph; it is held in memory
 LONGEST_ROW_bytes = 1 << 26
 AT_ONCE = 500
-# what reading an archive raises where it is damaged, or made to be
-DAMAGE = (KeyError, ValueError, zipfile.BadZipFile, OSError, EOFError, RuntimeError, NotImplementedError, zlib.error)
+# what reading an archive raises where it is damaged, or made to be; what it does not support is a RuntimeError too
+DAMAGE = (KeyError, ValueError, zipfile.BadZipFile, OSError, EOFError, RuntimeError, zlib.error)
 
 
 def back_up(book: Book, target: Path, *, now: str) -> Path:
