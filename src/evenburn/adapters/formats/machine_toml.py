@@ -17,9 +17,8 @@ from evenburn.core.units import MM_PER_UM
 
 LEAST_WINDOW = 0.001  # of the power fraction: programs tell a thousand powers apart at least
 LEAST_QUALITY = 0.7  # of M² from a waist and a Rayleigh length that were measured to some 15 % each; no beam is below 1
-Size_mm = Annotated[
-    float, Field(ge=1e-3, le=1e4)
-]  # of a lens; what makes no lens within that is told by what its focus would be
+# of a lens: what arithmetic bears; what makes no lens within it is told by what its focus would be
+Size_mm = Annotated[float, Field(ge=1e-3, le=1e4)]
 Fraction = Annotated[float, Field(ge=0.0, le=1.0)]
 CurvePoint = Annotated[tuple[Fraction, Annotated[float, Field(ge=0.0)]], Strict(strict=False)]  # TOML knows lists only
 ProgramLine = Annotated[PlainText, Field(max_length=78)]

@@ -11,10 +11,8 @@ from evenburn.core.units import duration_text, psi
 
 HELD = ("speed_mm_per_s", "line_spacing_mm", "focus_offset_mm", "passes", "scan_axis", "direction")
 LEVELS = {"stop": 0, "warn": 1, "note": 2}
-_SHOWS, _UNSEEN = (
-    "which shows",
-    ", unseen",
-)  # words of the plan's own sentence: another that says neither is as the planned one
+# words of the plan's own sentence on banding: a recipe that says neither is as the planned one
+_SHOWS, _UNSEEN = "which shows", ", unseen"
 _MOVE = re.compile(r"([0-9.]+)\s*mm (to the right|to the left|away from you|towards you) would")
 _LOOSER = re.compile(r"([0-9.]+)\s*mm would")
 _FLATTER = re.compile(r"pinned flat to ±([0-9.]+)\s*mm")

@@ -38,7 +38,8 @@ def programs_of(book: Book, batch_id: str) -> Path:
     from evenburn.services.plan_batch import RUN_SHEET
 
     folder = _planned_whole(book, batch_id)
-    programs = _programs_in(folder)
+    plan = read_json(folder / INDEX, name=INDEX)
+    programs = _programs_in(plan)
     if not programs:
         raise NotFound("there is no program to take along: every piece has a stop", hint="Apply a remedy on Today.")
     target = folder / PROGRAMS
@@ -48,7 +49,7 @@ def programs_of(book: Book, batch_id: str) -> Path:
         handle, name = tempfile.mkstemp(prefix=".packing-", dir=folder)
         try:
             with os.fdopen(handle, "wb") as stage, zipfile.ZipFile(stage, "w", zipfile.ZIP_DEFLATED) as packed:
-                packed.writestr(_entry(ORDER), _order_text(read_json(folder / INDEX, name=INDEX)))
+                packed.writestr(_entry(ORDER), _order_text(plan))
                 for path in [*(folder / name for name in programs), folder / RUN_SHEET]:
                     with packed.open(_entry(path.name), "w") as member, path.open("rb") as source:
                         while chunk := source.read(1 << 20):
@@ -84,9 +85,8 @@ def _order_text(plan: Mapping[str, Any]) -> str:
     return "\n".join([head, "", *lines, ""])
 
 
-def _programs_in(folder: Path) -> tuple[str, ...]:
+def _programs_in(plan: Mapping[str, Any]) -> tuple[str, ...]:
     """Return what may be burnt as planned, one by one and several in a run, and the dry trace of each that may."""
-    plan = read_json(folder / INDEX, name=INDEX)
     marks = [mark["files"] for one in plan["pieces"] for mark in one["marks"] if mark["files"]["program"] is not None]
     names = {one[key] for one in marks for key in ("program", "trace")} | {run["file"] for run in plan["runs"]}
     return tuple(sorted(names - {None}))
