@@ -44,11 +44,11 @@ from evenburn.core.nouns.provenance import Provenance
 from evenburn.core.nouns.wood import CharacteristicCurve
 from evenburn.core.optics.lines import ripple_factor
 from evenburn.core.proof.dose import DoseGrid, LineEnergy, dose_map_J_per_mm2
-from evenburn.core.proof.look import averaged_tone_L, ripple_of
 from evenburn.core.response.curve import effective_exposure, tone_L
 from evenburn.core.response.fitting import Observed, fit_curve, predicted_tones_L, with_parameters
 from evenburn.core.tone.colour import lightness_L, luminance, srgb_from_lab
 from evenburn.core.tone.diffusion import diffuse_like_pillow
+from evenburn.core.tone.ripple import averaged_tone_L, ripple_of
 from evenburn.services.read_card import read_card_photographs
 from evenburn.services.verify_program import limits_of
 from ground import PROGRAM_LINES, write_program

@@ -15,9 +15,9 @@ from evenburn.core.nouns.wood import Wood
 from evenburn.core.optics.beam import beam_of_lens, beam_radius_mm
 from evenburn.core.optics.lines import dwell_ms, mean_dose_J_per_mm2, ripple_factor
 from evenburn.core.planning.follow_recipe import cut_energy_J_per_mm, peak_dose_J_per_mm2, width_above_mm
-from evenburn.core.proof.look import PHASES
 from evenburn.core.response.curve import effective_exposure, exposures_for_tones, tone_L
 from evenburn.core.tone.colour import lightness_L, luminance
+from evenburn.core.tone.ripple import PHASES
 from evenburn.core.tone.vision import unseen_banding_L
 
 FloatArray = NDArray[np.float64]

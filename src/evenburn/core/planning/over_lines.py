@@ -12,8 +12,8 @@ from evenburn.core.optics.beam import beam_radius_mm
 from evenburn.core.optics.lines import ripple_factor
 from evenburn.core.planning.power import power_step_W, power_window_W, settable_power_W
 from evenburn.core.planning.wish import Wish
-from evenburn.core.proof.look import Ripple, averaged_tone_L, ripple_of
 from evenburn.core.response.curve import exposures_for_tones, tone_L, tone_range_L
+from evenburn.core.tone.ripple import Ripple, averaged_tone_L, ripple_of
 
 FloatArray = NDArray[np.float64]
 

@@ -37,8 +37,8 @@ from evenburn.core.planning.over_lines import (
 )
 from evenburn.core.planning.power import power_window_W
 from evenburn.core.planning.wish import Wish
-from evenburn.core.proof.look import averaged_tone_L, ripple_of
 from evenburn.core.response.curve import exposure_shift, exposures_for_tones, tone_L, tone_range_L
+from evenburn.core.tone.ripple import averaged_tone_L, ripple_of
 from evenburn.core.tone.vision import unseen_banding_L
 
 FloatArray = NDArray[np.float64]

@@ -8,9 +8,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from evenburn.core.nouns.wood import CharacteristicCurve
-from evenburn.core.proof.look import averaged_tone_L, ripple_of
 from evenburn.core.response.curve import tone_L
 from evenburn.core.tone.colour import lightness_L, luminance
+from evenburn.core.tone.ripple import averaged_tone_L, ripple_of
 
 Table = NDArray[np.float32]
 STEPS = 2048  # read between; closer than 0.02 L* to the curve wherever its slope is below 200 L* a decade

@@ -14,11 +14,10 @@ from numpy.typing import NDArray
 
 from evenburn.core.nouns.mark import Axis, Halftone
 from evenburn.core.nouns.wood import CharacteristicCurve
-from evenburn.core.optics.lines import ripple_factor
 from evenburn.core.response.curve import tone_L, tone_slope_L_per_decade, usable_range
-from evenburn.core.tone.colour import lightness_L, luminance
 from evenburn.core.tone.diffusion import KERNELS, diffuse
 from evenburn.core.tone.dot_gain import tone_of_coverage_L
+from evenburn.core.tone.ripple import averaged_tone_L, ripple_of
 from evenburn.core.tone.screens import Mask, apply_mask, bayer_mask, blue_noise_mask, clustered_mask
 
 Picture = NDArray[np.float32]
@@ -32,7 +31,6 @@ COVERAGES = 33  # points of a dot-gain curve, closest where the first dots make 
 UNSTEADY_POINTS = 12  # are enough to see how far a tone moves
 EXPOSURES = 400
 POWERS = 200
-PHASES = 16
 ANSWERED_LENGTHS = 2.0  # after so many, 1 − e⁻² of an order is carried out: 86 %
 CONTOUR_L = 5.0  # from here on two tones are two colours to anybody [mokrzycki2011]
 NOTICED_L = 2.3  # a change below it is not noticed [mahy1994]
@@ -157,15 +155,12 @@ def averaged_exposures_for_tones(
 
     Source
     ------
-    The ripple of [dlmf] through `tone_L`, averaged as reflectance, inverted.
+    `averaged_tone_L`, inverted.
     """
     low, high = usable_range(curve)
     grid = np.linspace(low - 0.3, high, EXPOSURES)
-    phases = (np.arange(PHASES) + 0.5) / PHASES
-    factors = ripple_factor(beam_radius_mm=beam_radius_mm, line_spacing_mm=line_spacing_mm, phase=phases)
-    with np.errstate(divide="ignore"):
-        seen = luminance(tone_L(curve, grid[:, None] + np.log10(factors)[None, :])).mean(axis=1)
-    values = np.asarray(lightness_L(seen), dtype=np.float64)
+    ripple = ripple_of(beam_radius_mm=beam_radius_mm, line_spacing_mm=line_spacing_mm)
+    values = averaged_tone_L(curve, grid, ripple=ripple)
     falling = curve.full_L < curve.bare_L
     values = (np.minimum if falling else np.maximum).accumulate(values)
     if falling:
