@@ -183,7 +183,7 @@ def spoil_json(rng: Random, data: bytes) -> bytes:
         return spoil_text(rng, data)
     try:
         return json.dumps(spoil_tree(rng, json.loads(data)), ensure_ascii=rng.random() < 0.5).encode("utf-8", "replace")
-    except (ValueError, RecursionError):  # a case found before, spoiled again
+    except (ValueError, RecursionError, OverflowError):  # a case found before, spoiled again
         return spoil_text(rng, data)
 
 

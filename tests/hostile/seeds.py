@@ -238,7 +238,7 @@ def spoil_toml(rng: Random, data: bytes) -> bytes:
         return spoil_text(rng, data)
     try:
         return toml_text(spoil_tree(rng, tomllib.loads(data.decode()))).encode("utf-8", "replace")
-    except (ValueError, RecursionError, UnicodeDecodeError):
+    except (ValueError, RecursionError, OverflowError):
         return spoil_text(rng, data)
 
 

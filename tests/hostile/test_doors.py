@@ -26,6 +26,8 @@ CASES = {
     "curve": 8, "batch": 8, "names": 10, "plan": 3, "card": 8, "reading": 5, "outcome": 10, "plan-json": 10, "backup": 20,
 }  # fmt: skip  # so many that all doors together take some 15 s
 
+ENOUGH = 40  # of which, at one in five refused, fewer than one search in seven thousand refuses none
+
 
 @pytest.fixture(scope="module", name="keeper")
 def _keeper() -> Iterator[Guard]:
@@ -48,4 +50,6 @@ def test_whatever_comes_through_a_door_is_taken_or_refused_in_words(door: str, k
     place = ROOT / "out" / "hostile" if CAMPAIGN or LAP else tmp_path  # of a soak the temporary folders are gone soon
     told = [f"{found.name}: {found.fault} (kept in {keep(found, place)})" for found in tally.found]
     assert told == [], tally.line()
-    assert tally.what["refused"] > 0, "nothing was refused: are the cases still hostile?"
+    tried = tally.what.total()
+    few = LAP and 0 < tried < ENOUGH  # of a busy machine's search; of the fixed numbers some are refused at every door
+    assert few or tally.what["refused"] > 0, "nothing was refused: are the cases still hostile?"

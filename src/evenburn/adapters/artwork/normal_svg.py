@@ -19,7 +19,7 @@ FloatArray = NDArray[np.float64]
 
 MATRIX = re.compile(r"matrix\(([^)]*)\)")
 UNSEEN = ("defs", "clipPath", "mask", "pattern", "filter", "linearGradient", "radialGradient", "")
-_NO_PLACE = re.compile(rb'\sd="[^"]*[^MLCZ0-9\s.,eE+"-]')  # what the normaliser writes where reckoning overflowed
+_NO_PLACE = re.compile(rb' d="[MLCZ0-9\s.,eE+-]*+[^"]')  # what the normaliser writes where reckoning overflowed
 NUMBERS = re.compile(r"[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?")
 UNBANDED = (b"<filter", b"<image")  # a blur would see the band's edge; pictures are drawn by one thread at a time
 MOST_DASHES = 500_000

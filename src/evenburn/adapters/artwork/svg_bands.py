@@ -15,7 +15,7 @@ import numpy as np
 from lxml import etree
 from numpy.typing import NDArray
 
-from evenburn.adapters.artwork.normal_svg import NUMBERS, UNSEEN, NormalSvg, matrix_of
+from evenburn.adapters.artwork.normal_svg import UNSEEN, NormalSvg, matrix_of
 from evenburn.adapters.artwork.svg_checks import local_name
 
 FloatArray = NDArray[np.float64]
@@ -26,8 +26,10 @@ LEAST_BAND_px = 1_000_000  # smaller ones are not worth a thread
 FEW_LAYERS = 8
 LAYERED_BANDS = 32
 LEAST_ROWS = 32
+HEAVY_bytes = 1_000_000  # a drawing so long is read sooner in parts, though none of it lies on a layer
 LAYER = re.compile(rb' (?:clip-path|mask|opacity)="')
 MITRE = 4.0  # SVG 2, 13.5.5: the miter limit where none is given
+NO_LETTERS = dict.fromkeys(map(ord, "MLCZ"))  # a normalised outline has no others, and all its numbers stand apart
 NOTHING: Interval = (math.inf, -math.inf)
 
 
@@ -42,7 +44,7 @@ def bands_of(drawing: NormalSvg, *, width_px: int, height_px: int, threads: int)
     if layered:
         count = max(count, min(LAYERED_BANDS, height_px // LEAST_ROWS))
     rows = math.ceil(height_px / count)
-    root = drawing.root() if layered and count > 1 else None
+    root = drawing.root() if count > 1 and (layered or len(drawing.body) > HEAVY_bytes) else None
     reaches = {} if root is None else _reaches(root, drawing.to_box(float(width_px), float(height_px)))
     for first in range(0, height_px, rows):
         band = first, min(rows, height_px - first)
@@ -79,9 +81,10 @@ def _reaches(root: etree._Element, to_px: FloatArray) -> dict[etree._Element, In
 
 
 def _rows_of_path(element: etree._Element, matrix: FloatArray) -> Interval:
-    points = np.array([float(v) for v in NUMBERS.findall(element.get("d") or "")]).reshape(-1, 2)
-    if len(points) == 0:
+    numbers = (element.get("d") or "").translate(NO_LETTERS)
+    if not numbers or numbers.isspace():
         return NOTHING
+    points = np.fromstring(numbers, sep=" ").reshape(-1, 2)
     rows = points @ matrix[1, :2] + matrix[1, 2]
     wide = 0.0
     if element.get("stroke", "none") != "none":
@@ -99,4 +102,5 @@ def _body_within(root: etree._Element, reaches: dict[etree._Element, Interval], 
         parent = element.getparent()
         if reach is not None and parent is not None and (reach[1] < rows[0] or reach[0] > rows[1]):
             parent.remove(element)
-    return b"".join(etree.tostring(child, with_tail=False) for child in pruned)
+    text = etree.tostring(pruned)
+    return text[text.index(b">") + 1 : text.rindex(b"</")] if len(pruned) else b""

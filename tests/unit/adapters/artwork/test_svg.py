@@ -137,6 +137,23 @@ def test_layers_are_drawn_in_bands_that_hold_only_what_reaches_into_them(
     assert banded.mean() == pytest.approx(whole.mean(), abs=1e-3)
 
 
+def test_a_long_drawing_is_read_in_parts_and_comes_out_the_same(monkeypatch: pytest.MonkeyPatch) -> None:
+    leaf = '<path transform="rotate({t} {x} {y})" d="M{x} {y}q3 1 2.6 2.6q-3 1-2.6-2.6z"{paint}/>'
+    line = ' fill="none" stroke="#000" stroke-width="1" stroke-linejoin="miter"'
+    leaves = [leaf.format(x=2 + 4 * (k % 24), y=2 + 5 * (k // 24), t=31 * k, paint=line * (k % 2)) for k in range(216)]
+    drawing = parse_svg(svg("".join(leaves)), name="art.svg")
+    size = {"width_px": 2000, "height_px": 1000}
+    whole = drawing.ink(**size)
+    monkeypatch.setattr(svg_bands, "HEAVY_bytes", 1000)
+
+    bodies = [data for _, _, data in svg_bands.bands_of(drawing._drawing(), **size, threads=2)]
+    in_parts = drawing.ink(**size)
+
+    assert len(bodies) == 2
+    assert max(map(len, bodies)) < 0.7 * len(drawing._drawing().body)
+    np.testing.assert_array_equal(in_parts, whole)  # the same two bands, each without what it does not show
+
+
 @pytest.mark.parametrize(
     ("mode", "kind"), [("L", "PNG"), ("RGBA", "PNG"), ("I;16", "PNG"), ("P", "PNG"), ("CMYK", "JPEG"), ("P", "GIF")]
 )
