@@ -18,15 +18,8 @@ import pytest
 from numpy.typing import NDArray
 
 import outside
-from evenburn.core.planning.recipe import TONE_HOLDS_L
-from evenburn.core.tone.colour import (
-    lab_from_srgb,
-    lightness_L,
-    luminance,
-    srgb_decode,
-    srgb_encode,
-    srgb_from_lab,
-)
+from evenburn.core.planning.candidates import TONE_HOLDS_L
+from evenburn.core.tone.colour import lab_from_srgb, lightness_L, luminance, srgb_decode, srgb_encode, srgb_from_lab
 
 with warnings.catch_warnings():
     warnings.simplefilter("ignore")  # on import it says that it cannot draw, which nobody asks it to

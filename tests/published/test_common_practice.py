@@ -35,9 +35,12 @@ from evenburn.core.nouns.machine import Machine
 from evenburn.core.nouns.mark import Hold, Mark
 from evenburn.core.optics.beam import beam_of_lens, beam_radius_mm
 from evenburn.core.optics.lines import dwell_ms, mean_dose_J_per_mm2, ripple_factor
+from evenburn.core.planning.candidates import AXES
 from evenburn.core.planning.checks import AIR_STRONG_FACTOR, wood_checks
 from evenburn.core.planning.mark_plan import AIR_COMMON_kPa, air_kPa
-from evenburn.core.planning.recipe import AXES, banding_L, search, speed_limit_mm_per_s
+from evenburn.core.planning.raster_time import speed_limit_mm_per_s
+from evenburn.core.planning.recipe import search
+from evenburn.core.planning.wide_area import banding_L
 from evenburn.core.planning.wish import Wish
 from evenburn.core.response.curve import effective_exposure
 from evenburn.core.units import psi

@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 
 import outside
-from evenburn.core.planning.recipe import TONE_HOLDS_L
+from evenburn.core.planning.candidates import TONE_HOLDS_L
 from evenburn.core.tone.vision import unseen_banding_L
 
 NOBODY_L = 1.0

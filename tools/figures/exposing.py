@@ -10,7 +10,7 @@ import numpy as np
 from evenburn.core.motion.raster import raster_events
 from evenburn.core.nouns.machine import Machine
 from evenburn.core.optics.lines import ripple_factor, ripple_modulation
-from evenburn.core.planning.recipe import banding_L
+from evenburn.core.planning.wide_area import banding_L
 from evenburn.core.proof.dose import DoseGrid, collect, dose_map_J_per_mm2
 from evenburn.core.response.curve import exposure_for_tone, tone_L, tone_sd_L, usable_range
 from evenburn.core.tone.colour import lightness_L, luminance

@@ -11,7 +11,8 @@ from scipy.special import erf
 from evenburn.core.art.detail import narrowest_kept_mm
 from evenburn.core.motion.profile import run_up_mm, time_to_speed_s
 from evenburn.core.optics.beam import beam_of_lens, beam_radius_mm
-from evenburn.core.planning.recipe import CONSTRAINTS, SPACINGS_mm, offsets_mm, search
+from evenburn.core.planning.candidates import CONSTRAINTS, SPACINGS_mm, offsets_mm
+from evenburn.core.planning.recipe import search
 from figures.bench import bench, demo_wish
 from figures.paper import DEED, INK2, NB, RULE, RULE2, TICK, FloatArray, Paper, Plot
 

@@ -12,11 +12,12 @@ from evenburn.core.motion.raster import room_needed_mm
 from evenburn.core.nouns.recipe import Binding, Recipe
 from evenburn.core.optics.beam import beam_radius_mm
 from evenburn.core.optics.lines import dwell_ms
+from evenburn.core.planning.candidates import Found
 from evenburn.core.planning.doubt import curve_doubt
 from evenburn.core.planning.mark_plan import MarkWork
 from evenburn.core.planning.placing_checks import SIDES, WAYS
 from evenburn.core.planning.power import power_window_W
-from evenburn.core.planning.recipe import Found, search, without_room_limit
+from evenburn.core.planning.recipe import search, without_room_limit
 from evenburn.core.planning.wish import Wish
 from evenburn.core.response.curve import tone_range_L
 from evenburn.core.tone.vision import unseen_banding_L

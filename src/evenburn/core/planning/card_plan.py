@@ -34,7 +34,7 @@ from evenburn.core.nouns.wood import CharacteristicCurve, Wood
 from evenburn.core.optics.beam import beam_of_lens
 from evenburn.core.optics.lines import dwell_ms, power_for_dose_W
 from evenburn.core.planning.power import power_fraction, power_window_W, settable_power_W
-from evenburn.core.planning.recipe import speed_limit_mm_per_s
+from evenburn.core.planning.raster_time import speed_limit_mm_per_s
 from evenburn.core.response.curve import exposure_shift
 
 POWERS = 40  # between the least and the greatest that can be set, evenly in logs

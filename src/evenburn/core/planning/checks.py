@@ -12,10 +12,11 @@ from evenburn.core.nouns.confirmation import Confirmation
 from evenburn.core.nouns.mark import Hold, Piece
 from evenburn.core.nouns.wood import Wood
 from evenburn.core.optics.beam import beam_radius_mm
+from evenburn.core.planning.candidates import TOLD_L, TONE_HOLDS_L, offsets_mm
 from evenburn.core.planning.mark_plan import AIR_COMMON_kPa, MarkWork
 from evenburn.core.planning.materials import Material, is_forbidden
 from evenburn.core.planning.power import power_fraction, power_window_W
-from evenburn.core.planning.recipe import TOLD_L, TONE_HOLDS_L, banding_L, offsets_mm
+from evenburn.core.planning.wide_area import banding_L
 from evenburn.core.response.curve import effective_exposure, tone_L, tone_range_L, tone_slope_L_per_decade, usable_range
 from evenburn.core.units import psi
 

@@ -13,8 +13,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from evenburn.core.nouns.recipe import Alternative, Recipe
+from evenburn.core.planning.candidates import CONSTRAINTS, Found, Index, Table
 from evenburn.core.planning.mark_plan import recipe_of
-from evenburn.core.planning.recipe import CONSTRAINTS, Found, Index, Table, tables_of
+from evenburn.core.planning.recipe import tables_of
 from evenburn.core.planning.wish import Wish
 from evenburn.core.tone.vision import UNSEEN_L, unseen_banding_L
 from evenburn.core.units import duration_text

@@ -9,8 +9,8 @@ from evenburn.core.motion.raster import room_needed_mm
 from evenburn.core.nouns.recipe import Concession, Recipe
 from evenburn.core.optics.beam import beam_radius_mm
 from evenburn.core.optics.lines import dwell_ms
+from evenburn.core.planning.candidates import TOLD_L, TONE_HOLDS_L, Amount, Found
 from evenburn.core.planning.power import power_window_W
-from evenburn.core.planning.recipe import TOLD_L, TONE_HOLDS_L, Amount, Found
 from evenburn.core.planning.wish import Wish
 from evenburn.core.response.curve import tone_range_L
 from evenburn.core.tone.vision import unseen_banding_L

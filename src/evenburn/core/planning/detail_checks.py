@@ -14,8 +14,9 @@ from evenburn.core.nouns.check import Check, Fix
 from evenburn.core.nouns.machine import Lens
 from evenburn.core.nouns.mark import Piece
 from evenburn.core.optics.beam import beam_of_lens, beam_radius_mm
+from evenburn.core.planning.candidates import Found, offsets_mm
 from evenburn.core.planning.mark_plan import MarkWork
-from evenburn.core.planning.recipe import Found, offsets_mm, search
+from evenburn.core.planning.recipe import search
 from evenburn.core.planning.wish import Wish
 from evenburn.core.proof.lost_places import Kind, LostDetail
 from evenburn.core.response.curve import exposures_for_tones

@@ -12,7 +12,8 @@ from numpy.typing import NDArray
 
 from evenburn.core.nouns.recipe import FOCUSING_s
 from evenburn.core.planning.batch import least_changes
-from evenburn.core.planning.recipe import CONSTRAINTS, Found, offsets_mm, search
+from evenburn.core.planning.candidates import CONSTRAINTS, Found, offsets_mm
+from evenburn.core.planning.recipe import search
 from evenburn.core.planning.wish import Wish
 
 FloatArray = NDArray[np.float64]

@@ -14,6 +14,7 @@ from evenburn.core.nouns.events import Trace
 from evenburn.core.nouns.mark import Piece
 from evenburn.core.nouns.recipe import Binding
 from evenburn.core.nouns.wood import Wood
+from evenburn.core.planning.candidates import TOLD_L, TONE_HOLDS_L
 from evenburn.core.planning.follow_recipe import (
     CUT_PASSES,
     CUT_LEAST_mm_per_s,
@@ -25,7 +26,6 @@ from evenburn.core.planning.follow_recipe import (
 )
 from evenburn.core.planning.mark_plan import MarkWork
 from evenburn.core.planning.power import power_window_W
-from evenburn.core.planning.recipe import TOLD_L, TONE_HOLDS_L
 from evenburn.core.response.curve import exposures_for_tones, tone_L, tone_range_L
 from evenburn.core.units import duration_text
 

@@ -28,10 +28,10 @@ from evenburn.core.nouns.recipe import Predicted, Recipe
 from evenburn.core.nouns.wood import Wood
 from evenburn.core.optics.beam import Beam, beam_of_lens, beam_radius_mm
 from evenburn.core.optics.lines import dwell_ms
+from evenburn.core.planning.candidates import Found
 from evenburn.core.planning.follow_recipe import FollowFound, cut_recipe, line_recipe, peak_dose_J_per_mm2
 from evenburn.core.planning.mark_plan import Followed, MarkWork, air_kPa
 from evenburn.core.planning.power import power_fraction, power_window_W, settable_power_W
-from evenburn.core.planning.recipe import Found
 from evenburn.core.planning.survey import AXES, SURVEY_PIXELS, Survey
 from evenburn.core.planning.wish import Wish
 from evenburn.core.response.curve import effective_exposure, tone_L, tone_sd_L

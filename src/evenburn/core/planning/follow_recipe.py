@@ -18,14 +18,14 @@ from evenburn.core.nouns.mark import Mark
 from evenburn.core.nouns.wood import CharacteristicCurve, Wood
 from evenburn.core.optics.beam import Beam, beam_radius_mm
 from evenburn.core.optics.lines import dwell_ms
-from evenburn.core.planning.power import power_window_W
-from evenburn.core.planning.recipe import (
+from evenburn.core.planning.candidates import (
     OFFSET_RAYLEIGHS,
     OFFSET_STEP_mm,
     SPEED_LEAST_mm_per_s,
     SPEED_STEP_mm_per_s,
     offsets_mm,
 )
+from evenburn.core.planning.power import power_window_W
 from evenburn.core.response.curve import exposure_shift, exposures_for_tones, tone_L
 
 FloatArray = NDArray[np.float64]

@@ -12,9 +12,10 @@ from numpy.typing import NDArray
 from evenburn.core.nouns.machine import Lens, Machine
 from evenburn.core.nouns.plan import FocusTolerance, LensFacts, LensOffer
 from evenburn.core.optics.beam import beam_of_lens, depth_of_focus_mm
+from evenburn.core.planning.candidates import OFFSET_RAYLEIGHS, TONE_HOLDS_L, Found
 from evenburn.core.planning.follow_checks import WIDTH_HOLDS
 from evenburn.core.planning.off_focus import Seen, SetMark, seen_at
-from evenburn.core.planning.recipe import OFFSET_RAYLEIGHS, TONE_HOLDS_L, Found, search
+from evenburn.core.planning.recipe import search
 from evenburn.core.planning.wish import Wish
 from evenburn.core.units import duration_text
 

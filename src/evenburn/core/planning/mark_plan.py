@@ -23,6 +23,7 @@ from evenburn.core.nouns.recipe import Predicted, Recipe
 from evenburn.core.nouns.wood import CharacteristicCurve
 from evenburn.core.optics.beam import Beam, beam_radius_mm
 from evenburn.core.optics.lines import dwell_ms, mean_dose_J_per_mm2, ripple_factor
+from evenburn.core.planning.candidates import Found
 from evenburn.core.planning.follow_recipe import FollowFound
 from evenburn.core.planning.power import (
     delivered_power_W,
@@ -31,16 +32,11 @@ from evenburn.core.planning.power import (
     power_word_decimals,
     settable_power_W,
 )
-from evenburn.core.planning.recipe import Found, edge_radius_mm, predicted_tone_L, solve_power_W
+from evenburn.core.planning.recipe import edge_radius_mm
 from evenburn.core.planning.survey import BARE_L, Survey, picture_coverage
+from evenburn.core.planning.wide_area import predicted_tone_L, solve_power_W
 from evenburn.core.planning.wish import Wish
-from evenburn.core.response.curve import (
-    effective_exposure,
-    exposure_shift,
-    exposures_for_tones,
-    tone_L,
-    tone_sd_L,
-)
+from evenburn.core.response.curve import effective_exposure, exposure_shift, exposures_for_tones, tone_L, tone_sd_L
 from evenburn.core.tone.halftone import (
     HALFTONES,
     Burning,

@@ -17,6 +17,7 @@ from evenburn.core.nouns.machine import Lens, Machine
 from evenburn.core.nouns.mark import Piece
 from evenburn.core.nouns.wood import Wood
 from evenburn.core.optics.beam import beam_of_lens
+from evenburn.core.planning.candidates import Found
 from evenburn.core.planning.checks import look_checks, tone_checks, wood_checks
 from evenburn.core.planning.detail_checks import detail_checks
 from evenburn.core.planning.focus import FocusAsk, agree_foci, own_foci
@@ -26,7 +27,7 @@ from evenburn.core.planning.mark_plan import MarkWork, wish_for, work_mark
 from evenburn.core.planning.materials import Material, is_forbidden
 from evenburn.core.planning.overlap_checks import overlap_checks
 from evenburn.core.planning.placing_checks import bed_checks, blank_checks
-from evenburn.core.planning.recipe import Found, search
+from evenburn.core.planning.recipe import search
 from evenburn.core.planning.stand_off_checks import stand_off_checks
 from evenburn.core.planning.survey import Survey, survey_mark
 from evenburn.core.planning.wish import Wish

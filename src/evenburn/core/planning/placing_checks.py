@@ -13,9 +13,11 @@ from evenburn.core.layout.place import allowed_mask, inset, mark_on_bed, outline
 from evenburn.core.motion.bounds import boxes_mm, overhang_mm
 from evenburn.core.nouns.check import Check, Fix
 from evenburn.core.nouns.mark import Axis, Piece
+from evenburn.core.planning.candidates import AXES
 from evenburn.core.planning.mark_plan import MarkWork
 from evenburn.core.planning.power import power_window_W
-from evenburn.core.planning.recipe import AXES, search, speed_limit_mm_per_s
+from evenburn.core.planning.raster_time import speed_limit_mm_per_s
+from evenburn.core.planning.recipe import search
 from evenburn.core.planning.survey import Survey
 from evenburn.core.planning.wish import Wish
 from evenburn.core.units import duration_text

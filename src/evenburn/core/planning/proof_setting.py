@@ -18,6 +18,7 @@ from evenburn.core.motion.raster import line_of_row, sweep_of
 from evenburn.core.nouns.machine import Lens
 from evenburn.core.nouns.mark import Hold, Mark, Piece
 from evenburn.core.nouns.recipe import Predicted, Recipe
+from evenburn.core.planning.candidates import Found
 from evenburn.core.planning.mark_plan import (
     MarkWork,
     burning_of,
@@ -27,7 +28,8 @@ from evenburn.core.planning.mark_plan import (
     predict,
     recipe_of,
 )
-from evenburn.core.planning.recipe import Found, raster_time_s, search
+from evenburn.core.planning.raster_time import raster_time_s
+from evenburn.core.planning.recipe import search
 from evenburn.core.planning.wish import Wish
 from evenburn.core.proof.line_table import LineTable, line_table
 from evenburn.core.tone.halftone import HALFTONES

@@ -7,9 +7,11 @@ import pytest
 from evenburn.core.art.detail import Widths
 from evenburn.core.nouns.mark import Hold
 from evenburn.core.nouns.recipe import Alternative
+from evenburn.core.planning.candidates import Found
 from evenburn.core.planning.choice import HARD, LONGER, choice, front_of
 from evenburn.core.planning.mark_plan import recipe_of
-from evenburn.core.planning.recipe import Found, predicted_tone_L, search
+from evenburn.core.planning.recipe import search
+from evenburn.core.planning.wide_area import predicted_tone_L
 from evenburn.core.planning.wish import Wish
 from unit.core.examples import SLATE, machine
 from unit.core.planning import brute

@@ -10,9 +10,10 @@ import pytest
 from evenburn.core.art.detail import Widths
 from evenburn.core.nouns.mark import Hold
 from evenburn.core.nouns.recipe import Concession
+from evenburn.core.planning.candidates import CONSTRAINTS
 from evenburn.core.planning.concede import TELL, concessions
 from evenburn.core.planning.mark_plan import recipe_of
-from evenburn.core.planning.recipe import CONSTRAINTS, search
+from evenburn.core.planning.recipe import search
 from evenburn.core.planning.wish import Wish
 from unit.core.examples import SLATE, curve, machine
 from unit.core.planning import brute

@@ -15,8 +15,9 @@ from evenburn.core.art.ink import InkProfile
 from evenburn.core.nouns.mark import Hold
 from evenburn.core.nouns.recipe import FOCUSING_s
 from evenburn.core.planning.batch import changes
+from evenburn.core.planning.candidates import CONSTRAINTS, Found, offsets_mm
 from evenburn.core.planning.focus import FocusAsk, agree_foci, assign_offsets
-from evenburn.core.planning.recipe import CONSTRAINTS, Found, offsets_mm, search
+from evenburn.core.planning.recipe import search
 from evenburn.core.planning.wish import Wish
 from unit.core.planning.wishes import AXES, WISH, wish
 

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from evenburn.core.art.ink import InkProfile
-from evenburn.core.planning.recipe import raster_time_s
+from evenburn.core.planning.raster_time import raster_time_s
 from unit.core.planning.wishes import wish
 
 SPEED, SPACING = 200.0, 0.1

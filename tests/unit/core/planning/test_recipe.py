@@ -11,20 +11,11 @@ import pytest
 from evenburn.core.art.detail import Widths
 from evenburn.core.nouns.mark import Hold
 from evenburn.core.nouns.wood import CharacteristicCurve
+from evenburn.core.planning.candidates import CONSTRAINTS, Found, directions, offsets_mm
 from evenburn.core.planning.mark_plan import predict, recipe_of
-from evenburn.core.planning.recipe import (
-    CONSTRAINTS,
-    Found,
-    banding_L,
-    directions,
-    edge_radius_mm,
-    offsets_mm,
-    predicted_tone_L,
-    search,
-    solve_power_W,
-    speed_limit_mm_per_s,
-    without_room_limit,
-)
+from evenburn.core.planning.raster_time import speed_limit_mm_per_s
+from evenburn.core.planning.recipe import edge_radius_mm, search, without_room_limit
+from evenburn.core.planning.wide_area import banding_L, predicted_tone_L, solve_power_W
 from evenburn.core.planning.wish import Wish
 from unit.core.examples import CURVE, SLATE, curve, machine
 from unit.core.planning import brute
