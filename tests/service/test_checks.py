@@ -145,6 +145,19 @@ def test_near_the_char_limit_warns(edit: Edit) -> None:
     assert checks["near-char-limit"].level == "warn"
 
 
+def test_held_lines_whose_crests_char_warn(edit: Edit) -> None:
+    folder = edit(
+        "batch.toml", "tone_L = 40.0", "tone_L = 40.0\nhold = { focus_offset_mm = 0.0, line_spacing_mm = 0.25 }"
+    )
+    checks, mark = planned(folder)
+
+    told = next(one for one in mark.gave_way if one.constraint == "char")
+    assert told.got > told.asked
+    assert checks["crests-past-char"].level == "warn"
+    assert checks["crests-past-char"].text == told.text
+    assert checks["crests-past-char"].remedy.endswith("let go of the held line spacing and focus offset.")
+
+
 def test_power_below_the_least_stops(edit: Edit) -> None:
     folder = edit(
         "batch.toml", "tone_L = 40.0", "tone_L = 40.0\nhold = { speed_mm_per_s = 20.0, line_spacing_mm = 0.1 }"

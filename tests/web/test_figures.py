@@ -62,6 +62,23 @@ def test_a_unit_that_is_typed_counts_whatever_is_preferred() -> None:
         assert set(told.value.fields) == {name}
 
 
+@pytest.mark.parametrize(
+    ("typed", "thousands", "small"),
+    [("5.000", "5000", "5"), ("1,200", "1200", "1.2"), ("12,125 mm", "12125", "12.125"), ("−1.250", "−1250", "-1.25")],
+)
+def test_a_number_that_some_read_in_thousands_is_asked_back(typed: str, thousands: str, small: str) -> None:
+    with pytest.raises(InvalidInput) as told:
+        Sent(values={"x": typed}).length_mm("x")
+    assert told.value.fields == {"x": f"“{typed}” can be read in two ways; write {thousands} or {small}"}
+
+
+@pytest.mark.parametrize(
+    ("typed", "value"), [("0.125", 0.125), ("0,250", 0.25), ("1.125", 1.125), ("12,5", 12.5), ("5000", 5000.0)]
+)
+def test_a_number_that_all_read_alike_is_taken(typed: str, value: float) -> None:
+    assert Sent(values={"x": typed}).length_mm("x") == value
+
+
 def test_figures_wear_their_digits() -> None:
     assert figures.power(31.04) == f"31.0{NB}W"
     assert figures.power(45.1, 16.1) == f"16–45{NB}W"

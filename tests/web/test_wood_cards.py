@@ -163,6 +163,9 @@ def test_from_a_photograph_to_the_curve_that_a_wood_works_with(browser: Browser,
     shown = browser.get(taken.headers["location"]).text
     assert "Card 1 as it was read" in shown
     assert wood_of(stocked, "maple-lot-2").kind == "fitted"
+    learnt = browser.get("/woods/maple-lot-2").text
+    assert "<b>starting value</b>: believed of such wood, in proportion to how even this one card proved" in learnt
+    assert "<b>fitted</b>: as far past the fitted middle as such wood has it" in learnt
     fitted = waited(browser, browser.post("/woods/maple-lot-2/fit", {f"reading-{reading.reading_id}": "yes"}))
     assert "Before and after" in fitted.text
 

@@ -8,6 +8,7 @@ with gathering(wrong):
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, field
@@ -24,6 +25,7 @@ from evenburn.web.guard import TOKEN_FIELD, TOKEN_HEADER, UPLOAD_bytes, check_to
 
 MOST_FILES, MOST_FIELDS = 12, 400
 LABEL_LONGEST = 120
+_IN_THOUSANDS = re.compile(r"[-+−]?[1-9]\d{0,2}(?:,\d{3}|\.\d\d0)")  # 5.000: five thousand to some, five to others
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -56,6 +58,9 @@ class Sent:
         except ValueError:
             wrong = f"“{seen}” is no number; write one, as 12.5" if seen else "is empty; write a number, as 12.5"
             raise InvalidInput({name: wrong}) from None
+        if _IN_THOUSANDS.fullmatch(text.strip()):
+            whole, small = text.strip().replace(".", "").replace(",", ""), f"{value:g}"
+            raise InvalidInput({name: f"“{seen}” can be read in two ways; write {whole} or {small}"})
         if not isfinite(value):
             raise InvalidInput({name: f"“{seen}” is no number that can be used; write one, as 12.5"})
         return value

@@ -269,6 +269,7 @@ def test_a_card_is_read_fitted_and_worked_with_only_when_a_person_says_so(reads:
     assert (after.kind, after.detail, after.waits) == ("fitted", "from card 1", None)
     assert len(after.patches) == 60
     assert after.inside_L is not None
+    assert (before.boards_read, after.boards_read) == (0, 1)
     assert after.tone_sd_L < before.tone_sd_L
     assert after.newest is not None
     assert after.history[0].what in {"Curve fitted", "Card 1 read: 60 patches, none set aside"}

@@ -13,6 +13,7 @@ from evenburn.core.nouns.mark import Hold, Piece
 from evenburn.core.nouns.wood import Wood
 from evenburn.core.optics.beam import beam_radius_mm
 from evenburn.core.planning.candidates import TOLD_L, TONE_HOLDS_L, offsets_mm
+from evenburn.core.planning.concede import concessions
 from evenburn.core.planning.mark_plan import AIR_COMMON_kPa, MarkWork
 from evenburn.core.planning.materials import Material, is_forbidden
 from evenburn.core.planning.power import power_fraction, power_window_W
@@ -128,7 +129,20 @@ def tone_checks(work: MarkWork, wood: Wood) -> list[Check]:
     low_x, high_x = usable_range(curve)
     steepest = float(np.abs(tone_slope_L_per_decade(curve, np.linspace(low_x, high_x, 200))).max())
     scatter_L = math.hypot(curve.evenness_L, curve.board_L)
-    if not out_of_range and exposure + scatter_L / steepest > curve.x_char:
+    charring = [c for c in concessions(work.wish, work.found, recipe=recipe) if c.constraint == "char"]
+    if charring and not out_of_range:
+        held = held_words(mark.hold)
+        found.append(
+            Check(
+                level="warn",
+                code="crests-past-char",
+                mark_id=mark.id,
+                text=charring[0].text,
+                remedy="Burn it on the back of the blank first, or "
+                + (f"let go of the held {held}." if held else "ask for a tone nearer to the bare wood."),
+            )
+        )
+    elif not out_of_range and exposure + scatter_L / steepest > curve.x_char:
         room = 100.0 * (10.0 ** (curve.x_char - exposure) - 1.0)
         where = f"only {room:.0f}{NB}% below" if room >= 0.0 else f"{-room:.0f}{NB}% past"
         found.append(

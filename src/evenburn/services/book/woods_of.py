@@ -113,6 +113,7 @@ class WoodPage:
     ----------
     name, what : what people call it, and what it is.
     kind, detail, since : where its curve comes from; `since` None for the starting value that ships.
+    boards_read : how many cards the curve rests on; of one, how far boards differ is only believed.
     inside_L : how much the tone differs inside one patch of the cards, None where none was read.
     tone_sd_L : how far off its tones may be by the curve alone, root mean square over its shades.
     drawing, drawing_narrow : its curve, for a wide page and a phone.
@@ -147,6 +148,7 @@ class WoodPage:
     kappa_sd: float
     evenness_L: float
     board_L: float
+    boards_read: int
     inside_L: float | None
     reading_L: float
     tone_sd_L: float
@@ -275,6 +277,7 @@ def wood_of(book: Book, wood_id: str, *, wished_L: float | None = None) -> WoodP
         kappa_sd=sd_of(one, "kappa"),
         evenness_L=one.curve.evenness_L,
         board_L=one.curve.board_L,
+        boards_read=len({card_id for card_id, _ in readings}),
         inside_L=inside_L(readings),
         reading_L=one.curve.reading_L,
         tone_sd_L=tone_sd_L(one, dwell=dwell),
