@@ -14,12 +14,14 @@ from evenburn.core.motion.bounds import boxes_mm, overhang_mm
 from evenburn.core.nouns.check import Check, Fix
 from evenburn.core.nouns.mark import Axis, Piece
 from evenburn.core.planning.candidates import AXES
+from evenburn.core.planning.checks import held_words
 from evenburn.core.planning.mark_plan import MarkWork
 from evenburn.core.planning.power import power_window_W
 from evenburn.core.planning.raster_time import speed_limit_mm_per_s
 from evenburn.core.planning.recipe import search
 from evenburn.core.planning.survey import Survey
 from evenburn.core.planning.wish import Wish
+from evenburn.core.tone.halftone import HALFTONES
 from evenburn.core.units import duration_text
 
 Box = tuple[float, float, float, float]
@@ -68,6 +70,25 @@ class _Fit:
         return ~hit
 
 
+def _stays_bare(work: MarkWork) -> Check:
+    """Return the finding on a mark that has ink, all of it too faint to be burnt."""
+    least_W, _ = power_window_W(work.wish.machine)
+    fires = (
+        "for a single dot"
+        if work.reproduction in HALFTONES
+        else f"for the {least_W:.1f}{NB}W from which this laser fires"
+    )
+    held = held_words(work.mark.hold)
+    return Check(
+        level="stop",
+        code="nothing-to-burn",
+        mark_id=work.mark.id,
+        text=f"{work.mark.art_label} would stay bare: "
+        + (f"all its tones are too faint {fires}." if work.followed is None else "nothing of it is followed."),
+        remedy=f"Let go of the held {held}." if held else "Ask for a stronger tone, or give the picture more contrast.",
+    )
+
+
 def blank_checks(work: MarkWork, piece: Piece) -> list[Check]:
     """Return findings on the blank's edges and holes."""
     survey = work.survey
@@ -81,6 +102,8 @@ def blank_checks(work: MarkWork, piece: Piece) -> list[Check]:
                 remedy="Draw it black on white, or make the mark larger.",
             )
         ]
+    if not work.picture_W.any():
+        return [_stays_bare(work)]
     outline = outline_on_bed(piece)
     margin = piece.blank.margin_mm
     whole = _Fit(survey, outline)
