@@ -18,7 +18,8 @@ from itertools import pairwise
 
 from interpreter.language import Move
 
-BESIDE_mm = 0.002  # a place so near to a straight line may be a rounded place on it
+BESIDE_mm = 0.002  # a place so near to a straight line may be a rounded place on it …
+ROUNDED_mm = 0.001  # … which its own rounding leaves open by so much
 BACK = math.cos(math.radians(172.0))
 
 
@@ -59,7 +60,7 @@ class _Side:
     accel: float
 
 
-def times_of(moves: Sequence[Move], pace: Pace) -> Times:
+def times_of(moves: Sequence[Move], pace: Pace, *, beside_mm: float = BESIDE_mm) -> Times:
     """Return the time of each move; a move from a place not known takes none."""
     taken = [0.0] * len(moves)
     overheads = 0
@@ -77,11 +78,19 @@ def times_of(moves: Sequence[Move], pace: Pace) -> Times:
         end = at + 1
         while end < len(moves) and _goes_on(moves[end], move):
             end += 1
-        for stretch in _stretches(_sides(moves, at, end, pace)):
+        for stretch in _stretches(_sides(moves, at, end, pace, beside_mm)):
             _time(moves, stretch, move.feed_mm_per_s, pace, taken)
             overheads += any(moves[n].word > 0.0 for side in stretch for n in range(side.first, side.last))
         at = end
     return Times(moves_s=taken, overheads=overheads, overhead_s=pace.overhead_s)
+
+
+def times_left_open(moves: Sequence[Move], pace: Pace) -> tuple[Times, ...]:
+    """Return the times as places a little less and a little more beside a line count as on it.
+
+    Of outlines some micrometres thin it is the rounding of places that says whether a tip is a corner or a turn back.
+    """
+    return tuple(times_of(moves, pace, beside_mm=BESIDE_mm + by) for by in (0.0, -ROUNDED_mm, ROUNDED_mm))
 
 
 def _length(move: Move) -> float:
@@ -126,7 +135,7 @@ def rest_to_rest_s(length: float, feed: float, accel: float, jerk: float | None)
     return 2.0 * ramp + max(0.0, length - top * ramp) / top
 
 
-def _sides(moves: Sequence[Move], begin: int, end: int, pace: Pace) -> list[_Side]:
+def _sides(moves: Sequence[Move], begin: int, end: int, pace: Pace, beside_mm: float) -> list[_Side]:
     """Return the straight sides of moves that run through: a cone from each corner, as wide as what lies beside allows."""
     sides: list[_Side] = []
     first = begin
@@ -139,7 +148,7 @@ def _sides(moves: Sequence[Move], begin: int, end: int, pace: Pace) -> list[_Sid
             if axis is None:
                 if far > 0.0:
                     axis = math.atan2(dy, dx)
-                    low, high, reach = _opened(low, high, 0.0, far)
+                    low, high, reach = _opened(low, high, 0.0, far, beside_mm)
                     reach = far
                 last = n + 1
                 continue
@@ -147,7 +156,7 @@ def _sides(moves: Sequence[Move], begin: int, end: int, pace: Pace) -> list[_Sid
             stays = far == reach and _length(moves[n]) == 0.0
             if (far <= reach or not low <= turn <= high) and not stays:
                 break
-            low, high, _ = _opened(low, high, turn, far)
+            low, high, _ = _opened(low, high, turn, far, beside_mm)
             reach, last = far, n + 1
         dx, dy = moves[last - 1].x1_mm - x0, moves[last - 1].y1_mm - y0
         length = math.hypot(dx, dy)
@@ -157,9 +166,9 @@ def _sides(moves: Sequence[Move], begin: int, end: int, pace: Pace) -> list[_Sid
     return sides
 
 
-def _opened(low: float, high: float, turn: float, far: float) -> tuple[float, float, float]:
+def _opened(low: float, high: float, turn: float, far: float, beside_mm: float) -> tuple[float, float, float]:
     """Return the cone narrowed by a place."""
-    half = math.asin(min(1.0, BESIDE_mm / far))
+    half = math.asin(min(1.0, beside_mm / far))
     return max(low, turn - half), min(high, turn + half), far
 
 
