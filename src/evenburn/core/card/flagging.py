@@ -28,6 +28,8 @@ CLIPPED_SHARE = 0.01
 # Evidence is counted so that 1 is enough by itself. The sd are those of the card's own patches, with a floor.
 SDS = 4.0
 GAP_SD = 0.025  # of the bare wood beside a patch, from that beside the others
+MOST_BROUGHT_OVER = 0.5  # half of a patch's light falls on its edge, and no more beside it
+FITTED_AGAIN = 8
 RUN_SD, RUN_FLOOR = 0.006, 0.0015  # of the white added across a patch: as a share of its reflectance, and at least
 BLOCK_SD, BLOCK_FLOOR = 0.02, 0.004  # of the light across a patch
 COLOUR_SD = 0.025  # of a patch's colour, as a share of what its tone has elsewhere
@@ -161,19 +163,42 @@ def _robust_sd(values: FloatArray, *, least: float) -> float:
 
 
 def _beside(measured: Measured) -> tuple[FloatArray, FloatArray]:
-    """Return the evidence that the wood beside each patch is brighter, and darker, than beside the others."""
+    """Return the evidence that the wood beside each patch is brighter, and darker, than beside the others.
+
+    What the beam's skirt and the photograph's blur bring over from the patch itself is taken off first.
+    """
     bright = np.full(measured.pixels.size, -1.0)
     dark = bright.copy()
+    patches = measured.blocks.mean(axis=1)
     for channel in range(3):
         gap = measured.gap[:, channel]
         seen = np.isfinite(gap) & (gap > 0.0)
         if seen.sum() < 3:
             continue
+        gap = gap - _brought_over(gap[seen], patches[seen, channel]) * (
+            patches[:, channel] - np.median(patches[seen, channel])
+        )
         logs = np.log(np.where(seen, gap, 1.0))
         off = np.where(seen, logs - float(np.median(logs[seen])), 0.0)
         share = off / (SDS * _robust_sd(off[seen], least=GAP_SD))
         bright, dark = np.maximum(bright, share), np.maximum(dark, -share)
     return bright, dark
+
+
+def _brought_over(gap: FloatArray, patch: FloatArray) -> float:
+    """Return the share of a patch's light in what is seen beside it, over all patches, those that stand out counting less."""
+    share = 0.0
+    weight = np.ones(gap.size)
+    for _ in range(FITTED_AGAIN):
+        around = patch - float(np.average(patch, weights=weight))
+        width = float((weight * around**2).sum())
+        if width <= 0.0:
+            return 0.0
+        share = float(np.clip((weight * around * gap).sum() / width, 0.0, MOST_BROUGHT_OVER))
+        off = gap - share * patch
+        off = np.abs(off - float(np.median(off)))
+        weight = 1.0 / np.maximum(off / max(1.4826 * float(np.median(off)), 1e-6), 1.0)
+    return share
 
 
 def _colour(light: FloatArray) -> tuple[FloatArray, FloatArray]:

@@ -20,7 +20,7 @@ GRAIN_mm = 0.25  # cells over which a camera's noise is averaged before the spre
 SPECK_SD = 6.0  # a pixel further off is dust or a pore, not tone
 BLOCKS = 3  # a patch is cut into 3 × 3 to see light or shadow running over it
 GAP_mm = 0.4  # of bare wood round a patch is looked at: half of what lies between two
-GAP_SHARE = 0.85  # its lighter part: the rest is singed or blurred
+GAP_SHARE = 0.85  # its part that looks least burnt: the rest is singed or blurred
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -55,13 +55,16 @@ def inner_box_mm(box_mm: Box, *, blur_mm: float) -> Box:
     return x0 + ex, y0 + ey, x1 - ex, y1 - ey
 
 
-def measured(flat: Flat, card: Card, *, scale: LightScale, to_page: FloatArray, blur_mm: float) -> Measured:
+def measured(
+    flat: Flat, card: Card, *, scale: LightScale, to_page: FloatArray, blur_mm: float, burns_light: bool
+) -> Measured:
     """Return what the patches of a card look like.
 
     Parameters
     ----------
     flat : the card rectified, in its own mm.
     to_page : (2, 3) card to page.
+    burns_light : whether burning made this wood lighter, as slate.
     """
     table = scale.curve().decoded()
     lookup = table.astype(np.float32)
@@ -83,7 +86,7 @@ def measured(flat: Flat, card: Card, *, scale: LightScale, to_page: FloatArray, 
         over_white = bright / float(white[n] @ LUMINANCE)
         spreads.append(_spread_L(over_white, flat.px_per_mm, paper=scale.paper_reflectance()))
         blocks.append(_blocks(light / white[n].astype(np.float32)))
-        gaps.append(_gap(flat, card.patches[n].box_mm, lookup) / white[n])
+        gaps.append(_gap(flat, card.patches[n].box_mm, lookup, burns_light=burns_light) / white[n])
         clipped.append(float((part.max(axis=2) >= 254).mean()))
     return Measured(
         places_mm=places,
@@ -112,8 +115,8 @@ def _blocks(over_white: NDArray[np.float32]) -> FloatArray:
     return np.asarray(small, np.float64).reshape(BLOCKS * BLOCKS, 3)
 
 
-def _gap(flat: Flat, box: Box, lookup: NDArray[np.float32]) -> FloatArray:
-    """Return the light of the lighter pixels in a thin frame round a patch, each channel."""
+def _gap(flat: Flat, box: Box, lookup: NDArray[np.float32], *, burns_light: bool) -> FloatArray:
+    """Return the light of the pixels that look least burnt in a thin frame round a patch, each channel."""
     x0, y0, x1, y1 = box
     strips = (
         (x0 - GAP_mm, y0, x0, y1),
@@ -124,7 +127,7 @@ def _gap(flat: Flat, box: Box, lookup: NDArray[np.float32]) -> FloatArray:
     frame = np.concatenate([flat.part(s).reshape(-1, 3) for s in strips])
     if frame.shape[0] < 8:
         return np.full(3, np.nan)
-    return np.asarray(np.quantile(lookup[frame], GAP_SHARE, axis=0), np.float64)
+    return np.asarray(np.quantile(lookup[frame], 1.0 - GAP_SHARE if burns_light else GAP_SHARE, axis=0), np.float64)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -89,7 +89,7 @@ def read_photograph(
     check_even(samples, scale.field, white_off=scale.white_off, mat=mat)
     check_greys(scale)
     laid = _laid_flat(picture, view, found, card, px_per_mm=flat.px_per_mm)
-    seen = measured(laid, card, scale=scale, to_page=found.to_page, blur_mm=blur)
+    seen = measured(laid, card, scale=scale, to_page=found.to_page, blur_mm=blur, burns_light=found.burns_light)
     wood = bare_wood(laid, card, to_page=found.to_page)
     flags = patch_flags(seen, scale, patches=card.patches, wood=wood, blur_mm=blur)
     check_flags(card, flags)

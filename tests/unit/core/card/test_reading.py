@@ -21,6 +21,7 @@ from unit.core.card import photographed as double
 from virtual_bench import flat_target
 
 GAIN_AND_OFFSET_OUT_L = 0.8  # issue 5: 95 % of the patches, paper and toner not counted
+EDGE_mm = 0.25  # of a patch, half burnt by the skirt of the beam
 SIZE_px = (3000, 2250)  # the bench's and the double's phones have 12 megapixels; these are quicker
 
 
@@ -56,10 +57,14 @@ def bench_read(*, light_on_dark: bool) -> tuple[PhotographRead, dict[str, float]
     card: Card = double.card_of()
     ground, least, most = (35.0, 46.0, 70.0) if light_on_dark else (78.0, 24.0, 74.0)
     power = np.array([p.power_W for p in card.patches])
-    share = (power - power.min()) / np.ptp(power)
+    share = ((power - power.min()) / np.ptp(power)) ** 4  # many faint patches and few strong ones
     tones = least + share * (most - least) if light_on_dark else most - share * (most - least)
     room = 12.0
-    boxes = {_moved(p.box_mm, room): float(t) for p, t in zip(card.patches, tones, strict=True)}
+    edges = {
+        _grown(_moved(p.box_mm, room), EDGE_mm): 0.5 * (float(t) + ground)
+        for p, t in zip(card.patches, tones, strict=True)
+    }
+    boxes = edges | {_moved(p.box_mm, room): float(t) for p, t in zip(card.patches, tones, strict=True)}
     for mark in card.corner_marks:
         boxes[_moved(mark.box_mm, room)] = 68.0 if light_on_dark else 25.0
         if mark.hole_mm is not None:
@@ -73,6 +78,10 @@ def bench_read(*, light_on_dark: bool) -> tuple[PhotographRead, dict[str, float]
 
 def _moved(box: tuple[float, float, float, float], by_mm: float) -> tuple[float, float, float, float]:
     return box[0] + by_mm, box[1] + by_mm, box[2] + by_mm, box[3] + by_mm
+
+
+def _grown(box: tuple[float, float, float, float], by_mm: float) -> tuple[float, float, float, float]:
+    return box[0] - by_mm, box[1] - by_mm, box[2] + by_mm, box[3] + by_mm
 
 
 def test_every_patch_is_read_but_for_gain_and_offset() -> None:
@@ -111,6 +120,7 @@ def test_the_virtual_bench_is_read_but_for_gain_and_offset(kind: str) -> None:
     off, true = off_and_true(read, truth)
     assert np.quantile(np.abs(gain_and_offset_out(off, true)), 0.95) < GAIN_AND_OFFSET_OUT_L
     assert read.found.burns_light is (kind == "slate")
+    assert [p.patch.id for p in read.patches if p.flags] == []  # an edge that is half burnt is neither shine nor shadow
 
 
 # ---- several photographs -----------------------------------------------------------------------------------------
