@@ -136,6 +136,17 @@ def _longest(text: str, face: Face, *, size_pt: float, width: float) -> int:
     return seam if seam > count // 2 else count
 
 
+def shorten_middle(text: str, face: Face, *, size_pt: float, width: float) -> str:
+    """Return the text, or as much of its two ends as fits with an ellipsis between: what tells names apart stands at an end."""
+    if width_mm(text, face, size_pt=size_pt) <= width:
+        return text
+    for kept in range(len(text) - 1, 1, -1):
+        short = text[: kept - kept // 2].rstrip(" ,.-\u00a0") + ELLIPSIS + text[-(kept // 2) :].lstrip(" ,.-\u00a0")
+        if width_mm(short, face, size_pt=size_pt) <= width:
+            return short
+    return ELLIPSIS
+
+
 def shorten(text: str, face: Face, *, size_pt: float, width: float) -> str:
     """Return the text, or as much of it as fits with an ellipsis; for tables only."""
     if width_mm(text, face, size_pt=size_pt) <= width:
