@@ -132,7 +132,7 @@ def test_a_piece_is_given_another_wood(sheet: Browser, planned: Book) -> None:
 
 
 def test_a_wood_that_may_not_be_taken_is_told_at_the_wood(sheet: Browser) -> None:
-    for wood, said in (("ebony", "Is \"ebony\", which is not in the book"), ("", "")):
+    for wood, said in (("ebony", 'Is "ebony", which is not in the book'), ("", "")):
         answer = sheet.post(f"/pieces/{PLAQUE}/blank", {**BLANK, "wood": wood, "name": "Novices"})
         if not said:  # none was sent, as by a page without the list: it stays
             assert answer.status_code == 303

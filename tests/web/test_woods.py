@@ -114,7 +114,13 @@ def test_what_is_wrong_with_a_new_wood_stands_at_its_field_and_the_form_is_kept(
 
 
 def test_a_doubtful_material_is_put_in_by_name_and_tick(browser: Browser) -> None:
-    sent = {"called": "MDF", "of": "ship:birch-plywood", "begins": "same", "confirmed_by": "R. Moorhen", "confirmed": "yes"}
+    sent = {
+        "called": "MDF",
+        "of": "ship:birch-plywood",
+        "begins": "same",
+        "confirmed_by": "R. Moorhen",
+        "confirmed": "yes",
+    }
     answer = browser.post("/woods/new", sent)
     assert answer.status_code == 303
     assert "MDF put in; R. Moorhen confirms that it may be burnt." in browser.get(answer.headers["location"]).text
@@ -124,7 +130,13 @@ def test_a_doubtful_material_is_put_in_by_name_and_tick(browser: Browser) -> Non
 
 
 def test_a_confirmation_stays_goes_to_no_other_board_and_is_withdrawn(browser: Browser, book: Book) -> None:
-    sent = {"called": "MDF", "of": "ship:birch-plywood", "begins": "same", "confirmed_by": "R. Moorhen", "confirmed": "yes"}
+    sent = {
+        "called": "MDF",
+        "of": "ship:birch-plywood",
+        "begins": "same",
+        "confirmed_by": "R. Moorhen",
+        "confirmed": "yes",
+    }
     browser.post("/woods/new", sent)
     form = {"called": "MDF", "name": "birch plywood", "surface": "bare", "confirmed_by": "R. Moorhen"}
 
