@@ -141,6 +141,7 @@ def test_a_wood_that_may_not_be_taken_is_told_at_the_wood(sheet: Browser) -> Non
         assert said in wrong(answer.text)
         assert 'name="wood" aria-invalid="true" aria-describedby="w-wood"' in answer.text
         assert 'value="Novices"' in answer.text
+        assert '<option value="club-maple" selected>' in answer.text  # its own, not the first of the list
 
 
 def test_what_stands_in_no_field_of_a_form_is_told_above_it(sheet: Browser, planned: Book) -> None:
