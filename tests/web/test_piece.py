@@ -8,8 +8,10 @@ import re
 from pathlib import Path
 
 import pytest
+import sqlalchemy as sa
 from starlette.testclient import TestClient
 
+from evenburn.adapters.storage.book.tables import artwork
 from evenburn.services.book.change_machine import change_machine
 from evenburn.services.book.edit_piece import change_piece
 from evenburn.services.book.open_book import Book
@@ -110,6 +112,46 @@ def test_the_form_is_kept_with_what_is_wrong_at_its_fields(sheet: Browser, plann
     assert "two entries do not hold yet" in place.text
     gone = sheet.post(f"/pieces/{PLAQUE}/marks/1", {"mark[1].tone_L": "30"})
     assert gone.status_code == 422  # a form without its version
+
+
+BLANK = {
+    "name": "Novice plaque",
+    "blank.shape": "rectangle",
+    "blank.size_mm[1]": "60",
+    "blank.size_mm[2]": "40",
+    "blank.thickness_mm": "12",
+    "blank.unevenness_mm": "0.4",
+    "version": "1",
+}
+
+
+def test_a_piece_is_given_another_wood(sheet: Browser, planned: Book) -> None:
+    answer = sheet.post(f"/pieces/{PLAQUE}/blank", {**BLANK, "wood": "beech"})
+    assert answer.status_code == 303
+    assert piece_of(planned, PLAQUE).wood_name == "beech"
+
+
+def test_a_wood_that_may_not_be_taken_is_told_at_the_wood(sheet: Browser) -> None:
+    for wood, said in (("ebony", 'Is "ebony", which is not in the book'), ("", "")):
+        answer = sheet.post(f"/pieces/{PLAQUE}/blank", {**BLANK, "wood": wood, "name": "Novices"})
+        if not said:  # none was sent, as by a page without the list: it stays
+            assert answer.status_code == 303
+            continue
+        assert answer.status_code == 422
+        assert said in wrong(answer.text)
+        assert 'name="wood" aria-invalid="true" aria-describedby="w-wood"' in answer.text
+        assert 'value="Novices"' in answer.text
+        assert '<option value="club-maple" selected>' in answer.text  # its own, not the first of the list
+
+
+def test_what_stands_in_no_field_of_a_form_is_told_above_it(sheet: Browser, planned: Book) -> None:
+    with planned.writing() as connection:  # its drawing is lost, and no field of the form for the blank can say so
+        connection.execute(sa.delete(artwork).where(artwork.c.name == "crew-cox.svg"))
+    answer = sheet.post(f"/pieces/{PLAQUE}/blank", {**BLANK, "wood": "club-maple", "blank.thickness_mm": "9"})
+    assert answer.status_code == 422
+    fault = html.unescape(answer.text.split('<div class="fault"')[1].split("</div>")[0])
+    assert 'artwork "crew-cox.svg" is not in the book' in fault
+    assert "Bring it back by undo" in fault
 
 
 def test_the_later_of_two_windows_is_told_and_may_save_all_the_same(sheet: Browser, planned: Book) -> None:

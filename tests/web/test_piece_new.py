@@ -7,7 +7,9 @@ import re
 from pathlib import Path
 
 import pytest
+import sqlalchemy as sa
 
+from evenburn.adapters.storage.book.tables import wood
 from evenburn.services.book.open_book import Book
 from evenburn.services.book.piece_of import piece_of
 from evenburn.services.book.shelf import put_on_shelf
@@ -89,3 +91,71 @@ def test_a_blank_of_the_shelf_fills_the_form(browser: Browser, book: Book) -> No
     assert 'value="kept"' in answer.text
     assert browser.get("/pieces/new?blank=99").status_code == 404
     assert browser.get("/pieces/new?blank=x&batch=nonsense").status_code == 200
+
+
+OWN_LOTS = ("Walnut, lot W-1", "Birch ply 4 mm", "Hard maple, lot HM-2")
+
+
+@pytest.mark.usefixtures("taken")
+@pytest.mark.parametrize("called", OWN_LOTS)
+def test_a_lot_of_ones_own_without_a_curve_takes_a_piece_a_mark_and_tells_what_is_done_afterwards(
+    browser: Browser, book: Book, called: str
+) -> None:
+    of = {"W": "walnut", "B": "birch-plywood", "H": "hard-maple"}[called[0]]
+    put_in = browser.post("/woods/new", {"called": called, "of": f"ship:{of}", "begins": "same"})
+    wood_id = put_in.headers["location"].split("?")[0].rsplit("/", 1)[-1]
+    answer = browser.post(
+        "/pieces/new", {**GOOD, "wood": wood_id}, files={"artwork": ("frame.svg", SVG, "image/svg+xml")}
+    )
+    assert answer.status_code == 303
+    sent = {"version": "1", "new.text": "Swan", "new.face": "zilla-slab"}
+    assert browser.post("/pieces/3/marks/new", sent).status_code == 303
+    sheet = piece_of(book, 3)
+    assert (sheet.wood_name, len(sheet.document["mark"])) == (called, 2)
+    assert sheet.curve.char_limit_J_per_mm2 is not None
+    assert {"wash", "dry", "oil"} & {step.name for step in sheet.finishing}
+    text = browser.get("/pieces/3").text
+    for step in sheet.finishing:
+        assert step.how in html.unescape(text)
+
+
+@pytest.mark.usefixtures("taken")
+def test_a_batch_that_is_gone_and_a_wood_that_does_not_hold_are_told_at_their_fields(
+    browser: Browser, book: Book
+) -> None:
+    with book.writing() as connection:  # as an older version, or a folder, may have left it
+        connection.execute(
+            sa.insert(wood).values(
+                id="ebony", name="Ebony", document={"name": "ebony"}, curve_id=None, version=1, changed_at=NOW
+            )
+        )
+    sent = {**GOOD, "batch": "gone", "wood": "ebony", "text": "Swan and Heron"}
+    answer = browser.post("/pieces/new", sent)
+    assert answer.status_code == 422
+    for name in ("batch", "wood"):
+        assert re.search(rf'<p class="wrong" id="w-{name}">', answer.text), name
+        assert re.search(rf'name="{name}" aria-invalid="true" aria-describedby="w-{name}"', answer.text), name
+    assert ">Swan and Heron</textarea>" in answer.text.replace("\n", "")
+
+
+@pytest.mark.usefixtures("taken")
+def test_a_new_batch_of_a_name_that_is_there_is_asked_about(browser: Browser) -> None:
+    answer = browser.post("/pieces/new", {**GOOD, "batch": "+", "batch_name": "two for the Regatta", "text": "Swan"})
+    assert answer.status_code == 422
+    assert "“two for the Regatta” is a batch already; choose it above" in html.unescape(answer.text)
+    assert 'value="two for the Regatta"' in answer.text
+
+
+@pytest.mark.usefixtures("taken")
+def test_an_empty_form_says_at_the_wood_what_is_missing(browser: Browser) -> None:
+    text = browser.post("/pieces/new", {"batch": "two-for-the-regatta"}).text
+    assert 'name="wood" aria-invalid="true" aria-describedby="w-wood"' in text
+    assert '<p class="wrong" id="w-wood">Is missing; choose what the blank is made of</p>' in text
+
+
+@pytest.mark.usefixtures("taken")
+def test_a_curve_is_said_to_be_fitted_only_where_it_was(browser: Browser) -> None:
+    browser.post("/woods/new", {"called": "Cork", "of": "ship:hard-maple", "begins": "like"})
+    text = browser.get("/pieces/new").text
+    assert re.search(r">Cork</option>", text)
+    assert re.search(r"club-maple\), its curve is fitted</option>", text)

@@ -105,3 +105,25 @@ def test_the_search_keeps_what_was_asked(browser: Browser) -> None:
     assert "Nothing on the shelf fits that" in text
     assert 'value="coaster"' in text
     assert browser.get("/shelf?page=999999&search=%00%ff").status_code == 200
+
+
+def test_the_wood_of_new_blanks_is_chosen_by_the_person(browser: Browser, book: Book) -> None:
+    text = browser.get("/shelf/new").text
+    assert '<option value="" selected>choose</option>' in text
+    answer = browser.post("/shelf/new", {**PLAQUE, "name": "Oak discs", "wood_id": ""})
+    assert answer.status_code == 422
+    assert "Is missing; choose what they are of" in answer.text
+    assert 'value="Oak discs"' in answer.text
+    assert list_shelf(book).count == 0
+    browser.post("/shelf/new", PLAQUE)
+    assert "choose</option>" not in browser.get(f"/shelf/{list_shelf(book).lines[0].blank_id}").text
+
+
+def test_blanks_sent_twice_are_put_there_once(browser: Browser, book: Book) -> None:
+    assert browser.post("/shelf/new", PLAQUE).status_code == 303
+    answer = browser.post("/shelf/new", PLAQUE)
+    assert answer.status_code == 422
+    assert "stands on the shelf already, just as here" in answer.text
+    assert 'value="Osier Lock sawmill"' in answer.text
+    assert browser.post("/shelf/new", {**PLAQUE, "price": "5.20"}).status_code == 303  # another delivery
+    assert list_shelf(book).count == 2

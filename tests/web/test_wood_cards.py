@@ -140,7 +140,7 @@ def test_a_refused_photograph_is_shown_with_why(browser: Browser, burnt: int) ->
 
 
 def test_from_a_photograph_to_the_curve_that_a_wood_works_with(browser: Browser, stocked: Book) -> None:
-    browser.post("/woods/new", {"called": "Maple, lot 2", "of": "ship:hard-maple"})
+    browser.post("/woods/new", {"called": "Maple, lot 2", "of": "ship:hard-maple", "begins": "same"})
     document = json.loads((DEMO / "card.json").read_text())
     with stocked.writing() as connection:
         values = {"wood_id": "maple-lot-2", "kind": "wood", "made_at": NOW}

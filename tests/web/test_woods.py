@@ -97,6 +97,7 @@ def test_a_wood_is_put_in_with_undo(browser: Browser, book: Book) -> None:
         ({"called": "Oak", "of": ""}, "Choose what it begins with"),
         ({"called": "Oak", "of": "ship:ebony"}, "no wood that ships"),
         ({"called": "Oak", "of": "lot:ebony"}, "not in the book"),
+        ({"called": "Board from the shed", "of": "ship:hard-maple"}, "Choose one; where you do not know"),
         ({"called": "Oak", "of": "ship:oak", "cut_J_per_mm3": "much"}, "“much” is no number"),
         ({"called": "Oak", "of": "ship:oak", "surface": "wet"}, "&#34;wet&#34;"),
     ],
@@ -113,7 +114,13 @@ def test_what_is_wrong_with_a_new_wood_stands_at_its_field_and_the_form_is_kept(
 
 
 def test_a_doubtful_material_is_put_in_by_name_and_tick(browser: Browser) -> None:
-    sent = {"called": "MDF", "of": "ship:birch-plywood", "confirmed_by": "R. Moorhen", "confirmed": "yes"}
+    sent = {
+        "called": "MDF",
+        "of": "ship:birch-plywood",
+        "begins": "same",
+        "confirmed_by": "R. Moorhen",
+        "confirmed": "yes",
+    }
     answer = browser.post("/woods/new", sent)
     assert answer.status_code == 303
     assert "MDF put in; R. Moorhen confirms that it may be burnt." in browser.get(answer.headers["location"]).text
@@ -123,7 +130,13 @@ def test_a_doubtful_material_is_put_in_by_name_and_tick(browser: Browser) -> Non
 
 
 def test_a_confirmation_stays_goes_to_no_other_board_and_is_withdrawn(browser: Browser, book: Book) -> None:
-    sent = {"called": "MDF", "of": "ship:birch-plywood", "confirmed_by": "R. Moorhen", "confirmed": "yes"}
+    sent = {
+        "called": "MDF",
+        "of": "ship:birch-plywood",
+        "begins": "same",
+        "confirmed_by": "R. Moorhen",
+        "confirmed": "yes",
+    }
     browser.post("/woods/new", sent)
     form = {"called": "MDF", "name": "birch plywood", "surface": "bare", "confirmed_by": "R. Moorhen"}
 
@@ -180,3 +193,32 @@ def test_another_curve_is_looked_at_and_taken(browser: Browser, stocked: Book) -
     assert browser.get("/woods/beech/curves/newest").status_code == 404
     none = browser.post("/woods/club-maple/fit", {})
     assert none.status_code == 422
+
+
+def test_what_a_new_wood_is_has_to_be_said_and_is_taken_for_nothing(browser: Browser, stocked: Book) -> None:
+    text = browser.get("/woods/new").text
+    assert " checked" not in text
+    assert '<option value="">choose</option>' in text
+    lot = browser.get("/woods/new?lot=beech").text
+    assert 'value="lot:beech" selected' in lot
+    answer = browser.post("/woods/new", {"called": "Board from the shed", "of": "ship:hard-maple", "confirmed": "yes"})
+    assert 'aria-describedby="w-begins"' in answer.text
+    assert "Is empty; write who made sure of it" in answer.text  # with all the rest
+    assert "board-from-the-shed" not in [line.wood_id for line in list_woods(stocked).rows]
+
+
+def test_a_lot_sent_twice_is_put_in_once_and_the_form_is_kept(browser: Browser, book: Book) -> None:
+    sent = {"called": "Oak, lot O-1", "of": "ship:oak", "begins": "same", "surface": "oiled", "cut_J_per_mm3": "20"}
+    assert browser.post("/woods/new", sent).status_code == 303
+    answer = browser.post("/woods/new", {**sent, "called": "oak,  Lot O-1"})
+    assert answer.status_code == 422
+    assert "“oak, Lot O-1” is in the book already; call this one otherwise" in answer.text
+    for kept in ('value="ship:oak" selected', 'value="same" checked', 'value="oiled" selected', 'value="20"'):
+        assert kept in answer.text
+    assert list_woods(book).count == 1
+    browser.post("/woods/new", {"called": "Oak, lot O-2", "of": "ship:oak", "begins": "same"})
+    change = {"called": "Oak, lot O-1", "name": "oak", "surface": "bare", "version": "1"}
+    renamed = browser.post("/woods/oak-lot-o-2/change", change)
+    assert renamed.status_code == 422
+    assert "is in the book already" in renamed.text
+    assert browser.post("/woods/oak-lot-o-2/change", {**change, "called": "Oak, Lot O-2"}).status_code == 303

@@ -123,7 +123,7 @@ def _focus(piece: PiecePlan, mark: MarkPlan | None, *, apart: bool = False) -> N
 def _piece(piece: PiecePlan, *, in_full: bool) -> None:
     blank = piece.piece.blank
     size = f"{blank.size_mm[0]:g} × {blank.size_mm[1]:g} × {blank.thickness_mm:g} mm"
-    _say(f"{piece.start_order:>3}  {piece.piece.name}: {piece.wood.name}, {size}")
+    _say(f"{piece.start_order:>3}  {piece.piece.name}: {piece.wood.label}, {size}")
     told: set[str] = set()
     live = _live(piece)
     for mark in () if piece.forbidden() else piece.marks:  # no setting of what must not be burnt is told

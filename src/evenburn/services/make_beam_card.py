@@ -11,7 +11,7 @@ import numpy as np
 from evenburn.adapters.formats.card_json import card_document
 from evenburn.adapters.formats.json_file import json_text
 from evenburn.adapters.formats.machine_toml import read_machine
-from evenburn.adapters.formats.ngc_writer import Head, program_lines
+from evenburn.adapters.formats.ngc_writer import Head, lot_comments, program_lines
 from evenburn.adapters.print.cautions import card_caution_lines
 from evenburn.adapters.print.mat import write_mat
 from evenburn.adapters.storage.card_folder import CARD_INDEX, CardFolder
@@ -267,6 +267,7 @@ def _head(card: Card, wood: Wood, set_up: SetUp, *, speed: float, of: int, date:
     return (
         f"evenburn focus ladder, {set_up.file}, one of {of}, made {date}",
         f"machine {card.machine_name}, lens {card.lens_name}, wood {wood.name}",
+        *lot_comments(wood),
         f"SET STAND-OFF {set_up.stand_off_mm:.2f} mm, focus offset {set_up.focus_offset_mm:+.2f} mm",
         f"card {wide:g} x {high:g} mm, lower left corner at x {x:.1f}, y {y:.1f} mm",
         "do not move the board between the programs",

@@ -12,7 +12,7 @@ import numpy as np
 from evenburn.adapters.formats.card_json import card_document
 from evenburn.adapters.formats.json_file import json_text
 from evenburn.adapters.formats.machine_toml import read_machine
-from evenburn.adapters.formats.ngc_writer import Head, program_lines
+from evenburn.adapters.formats.ngc_writer import Head, lot_comments, program_lines
 from evenburn.adapters.formats.strict import checked, read_toml
 from evenburn.adapters.formats.wood_toml import WoodTable, materials, read_wood, shipped_ids, shipped_wood
 from evenburn.adapters.pictures.burn_image import write_burn_image
@@ -242,6 +242,7 @@ def head_lines(plan: CardPlan, wood: Wood, *, machine: Machine, lens: Lens, date
     return (
         f"evenburn {'strip' if card.kind == 'strip' else 'wood card'}, made {date}",
         f"wood {wood.name}, card {card.size_mm[0]:g} x {card.size_mm[1]:g} mm, {len(card.patches)} patches",
+        *lot_comments(wood),
         f"machine {machine.name}, lens {lens.name}",
         f"its lower left corner lies at x {x:g}, y {y:g} mm",
         (

@@ -9,7 +9,7 @@ from typing import Any
 from evenburn.adapters.formats.card_json import card_document
 from evenburn.adapters.formats.json_file import json_text
 from evenburn.adapters.formats.machine_toml import read_machine
-from evenburn.adapters.formats.ngc_writer import Head, program_lines
+from evenburn.adapters.formats.ngc_writer import Head, lot_comments, program_lines
 from evenburn.adapters.pictures.burn_image import write_burn_image
 from evenburn.adapters.print.cautions import card_caution_lines
 from evenburn.adapters.print.mat import write_mat
@@ -121,6 +121,7 @@ def card_head(plan: MotionPlan, wood: Wood, *, machine: Machine, lens: Lens, dat
     return (
         f"evenburn motion card, made {date}",
         f"wood {wood.name}, card {plan.card.size_mm[0]:g} x {plan.card.size_mm[1]:g} mm",
+        *lot_comments(wood),
         f"machine {machine.name}, lens {lens.name}",
         f"its lower left corner lies at x {x:g}, y {y:g} mm",
         f"set stand-off {lens.focus_stand_off_mm:.1f} mm, focus offset +0.0 mm",

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import numpy as np
 
-from evenburn.adapters.formats.ngc_writer import Head, program_lines
+from evenburn.adapters.formats.ngc_writer import Head, lot_comments, program_lines
 from evenburn.adapters.pictures.bed_drawing import write_bed_drawing
 from evenburn.adapters.pictures.board import write_board
 from evenburn.adapters.pictures.burn_image import write_burn_image
@@ -82,6 +82,7 @@ def head_lines(
         f"batch {batch_name}",
         f"piece {work.piece.id}, mark {mark.mark.id}, {mark.mark.treatment}",
         f"wood {work.wood.name}, {work.wood.curve.provenance.kind}",
+        *lot_comments(work.wood),
         f"machine {machine.name}, lens {lens.name}",
         f"blank {work.piece.blank.thickness_mm:g} mm thick",
         f"set stand-off {recipe.stand_off_mm:.1f} mm, focus offset {recipe.focus_offset_mm:+.1f} mm",
@@ -206,7 +207,7 @@ def _write_proof(target: Path, work: PieceWork, planned: PiecePlan, *, board: Pa
         pictures,
         ProofCaption(
             title=work.piece.name,
-            subtitle=f"{work.wood.name}, {blank_size_text(work.piece.blank)}",
+            subtitle=f"{work.wood.label}, {blank_size_text(work.piece.blank)}",
             planned_offset_mm=recipe.focus_offset_mm,
             line_spacing_mm=recipe.line_spacing_mm if recipe.way == "scan" else None,
             shown_mark=shown.mark.id,

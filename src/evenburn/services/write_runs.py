@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from evenburn.adapters.formats.ngc_writer import Head, program_lines
+from evenburn.adapters.formats.ngc_writer import Head, lot_comments, program_lines
 from evenburn.adapters.storage.folder import OutputFolder
 from evenburn.core.layout.place import outline_on_bed
 from evenburn.core.nouns.cautions import PROGRAM_WORDS
@@ -82,6 +82,7 @@ def _piece_lines(members: Sequence[Member]) -> list[str]:
         f"piece {piece.id}",
         f"its lower left corner lies at x {x0:.1f}, y {y0:.1f} mm{turned}",
         f"wood {wood.name}, {wood.curve.provenance.kind}",
+        *lot_comments(wood),
     ]
     for member in members:
         recipe, predicted = member.plan.recipe, member.plan.predicted

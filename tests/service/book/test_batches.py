@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 import sqlalchemy as sa
 
@@ -22,7 +24,10 @@ def test_a_batch_is_begun_and_taken_back(book: Book, taken: TakenIn) -> None:
     assert (bench.name, bench.lenses) == ("Boathouse bench", ("2 inch",))
     wish = NewBatch(name=" Autumn regatta ", subtitle="", machine_id=bench.machine_id, lens="2 inch")
     saved = new_batch(book, wish, now=LATER)
-    again = new_batch(book, wish, now=LATER)
+    with pytest.raises(InvalidInput) as twice:  # a form that was sent twice
+        new_batch(book, replace(wish, name="autumn  Regatta"), now=LATER)
+    assert "is a batch already" in twice.value.fields["name"]
+    again = new_batch(book, replace(wish, name="Autumn-regatta"), now=LATER)
     assert (saved.key, again.key) == ("autumn-regatta", "autumn-regatta-2")
     mark_step(book, taken.piece_ids[0], "burnt", done=True, now=NOW)
     change_settings(book, {"batch_id": saved.key})

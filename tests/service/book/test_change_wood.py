@@ -205,9 +205,8 @@ BARN = NewWood(called="Reclaimed oak from the barn", begins="same", of="oak", co
     "changes", [{"called": "Driftwood, river bank"}, {"name": "elm, reclaimed"}, {"surface": "lacquered"}]
 )
 def test_what_was_confirmed_of_one_board_is_not_confirmed_of_another(book: Book, changes: dict[str, str]) -> None:
-    key = str(new_wood(book, BARN, now=NOW).key)
-    if "name" in changes:
-        key = str(new_wood(book, replace(BARN, begins="like"), now=NOW).key)  # has a curve of its own
+    barn = replace(BARN, begins="like") if "name" in changes else BARN  # that one has a curve of its own
+    key = str(new_wood(book, barn, now=NOW).key)
 
     with pytest.raises(InvalidInput) as caught:
         change_wood(book, key, changes, version=1, now=LATER)

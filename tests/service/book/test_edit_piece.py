@@ -21,6 +21,7 @@ from evenburn.services.book.edit_piece import (
 )
 from evenburn.services.book.piece_edits import changes_since
 from evenburn.services.book.piece_of import piece_of
+from evenburn.services.book.plan_piece import plan_piece
 from evenburn.services.book.take_in import TakenIn
 from evenburn.services.book.undo import undo_edit
 from service.book.conftest import LATER, NOW
@@ -80,6 +81,20 @@ def test_what_cannot_be_planned_is_refused(
         change_piece(book, id_, changes, version=1, now=LATER)
     assert text in told.value.fields[where]
     assert document(book, id_) == before
+
+
+def test_another_wood_and_other_artwork_of_the_book_are_taken(book: Book, taken: TakenIn) -> None:
+    id_ = taken.piece_ids[0]
+    data = b'<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="20mm"><path d="M2 2h30v15h-30z"/></svg>'
+    name = add_artwork(book, data, name="weir.svg", now=NOW)
+    changes = {"wood": "beech", "mark[1].art": name}
+    saved = change_piece(book, id_, changes, version=1, now=LATER)
+    assert saved.what == "Novice plaque: wood “club-maple” → “beech”, artwork “crew-cox.svg” → “weir.svg”"
+    sheet = piece_of(book, id_)
+    assert (sheet.wood_id, sheet.wood_name, sheet.document["mark"][0]["art"]) == ("beech", "beech", "weir.svg")
+    plan_piece(book, id_, now=LATER)
+    undo_edit(book, saved.edit_id, now=LATER)
+    assert piece_of(book, id_).wood_id == "club-maple"
 
 
 def test_the_later_of_two_windows_is_told_what_was_done_meanwhile(book: Book, taken: TakenIn) -> None:

@@ -5,11 +5,13 @@ Source: [nistir6556]. Checked afterwards by a reader that shares no code with th
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 from evenburn.core.nouns.events import Comment, Dwell, Event, Sweep, Trace, Travel
 from evenburn.core.nouns.machine import Machine
+from evenburn.core.nouns.wood import Wood
 from evenburn.core.planning.power import power_word, power_word_decimals
 from evenburn.core.units import mm_per_min
 
@@ -21,6 +23,17 @@ class Head:
     """What the comment at the top of a program says, a line each."""
 
     lines: tuple[str, ...]
+
+
+def lot_comments(wood: Wood) -> tuple[str, ...]:
+    """Return the lot of a wood for the head of a program, none where its name says all; a long one stands on several lines.
+
+    The id stands first: it is plain ASCII, and tells lots apart whatever letters they are called by.
+    """
+    if not wood.lot:
+        return ()
+    words = f"lot {wood.id}, called {wood.called}" if wood.called else f"lot {wood.id}"
+    return tuple(textwrap.wrap(words, WIDEST_COMMENT))
 
 
 def comment_line(text: str) -> str:

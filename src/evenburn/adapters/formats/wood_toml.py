@@ -48,6 +48,10 @@ class WoodTable(StrictModel):
     """woods/NAME.toml."""
 
     name: Name = Field(description="What it is: the wood, as a person says it.")
+    called: Name | None = Field(
+        default=None,
+        description='What you call these boards, which tells lots apart at the machine: "Hard maple, lot HM-2".',
+    )
     surface: Surface = Field(default="bare", description="State of the surface when it is burnt.")
     curve: RelativePath | None = Field(
         default=None, description="Curve file, beside this file or in the batch folder; without it the starting value."
@@ -276,6 +280,7 @@ def wood_from_table(wood_id: str, table: WoodTable, *, own_curve: Characteristic
     return Wood(
         id=wood_id,
         name=table.name,
+        called=table.called or "",
         surface=table.surface,
         curve=base.curve if own_curve is None else own_curve,
         bare_ab=base.bare_ab,

@@ -136,6 +136,22 @@ def _longest(text: str, face: Face, *, size_pt: float, width: float) -> int:
     return seam if seam > count // 2 else count
 
 
+def shorten_middle(text: str, face: Face, *, size_pt: float, width: float) -> str:
+    """Return the text, or of its first and last words as many as fit with an ellipsis between.
+
+    What tells names of one beginning apart stands at their end, as "lot HM-2" does.
+    """
+    if width_mm(text, face, size_pt=size_pt) <= width:
+        return text
+    words = text.split()
+    for kept in range(len(words) - 1, 0, -1):
+        head, tail = words[: kept // 2], words[-(kept - kept // 2) :]
+        short = " ".join([" ".join(head).rstrip(",.-"), ELLIPSIS, *tail]).strip()
+        if width_mm(short, face, size_pt=size_pt) <= width:
+            return short
+    return shorten(text, face, size_pt=size_pt, width=width)
+
+
 def shorten(text: str, face: Face, *, size_pt: float, width: float) -> str:
     """Return the text, or as much of it as fits with an ellipsis; for tables only."""
     if width_mm(text, face, size_pt=size_pt) <= width:

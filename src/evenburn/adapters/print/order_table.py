@@ -5,7 +5,7 @@ from __future__ import annotations
 from functools import partial
 
 from evenburn.adapters.print import figures as fig
-from evenburn.adapters.print.faces import SANS, SANS_BOLD, SERIF, SERIF_BOLD, shorten, width_mm, wrap
+from evenburn.adapters.print.faces import SANS, SANS_BOLD, SERIF, SERIF_BOLD, shorten, shorten_middle, width_mm, wrap
 from evenburn.adapters.print.labels import fitted_label
 from evenburn.adapters.print.order import SET_UP_S, FocusRow, MarkRow, PieceRow, Row, StopRow
 from evenburn.adapters.print.page import FOCUS_GREY, PALE, SECOND, SECTION_PT, Block, Sheet
@@ -178,10 +178,10 @@ def _name(sheet: Sheet, middle: float, row: MarkRow | StopRow) -> None:
 
 
 def _wood_and_blank(piece: PiecePlan, room: float) -> str:
-    """Return the wood, shortened where it must be, and the whole size."""
+    """Return wood and lot, shortened where they must be, and the whole size."""
     size = f", {fig.blank_size(piece.piece.blank)}"
     left = room - width_mm(size, SANS, size_pt=_SMALL_PT)
-    return shorten(piece.wood.name, SANS, size_pt=_SMALL_PT, width=left) + size
+    return shorten_middle(piece.wood.label, SANS, size_pt=_SMALL_PT, width=left) + size
 
 
 def _number(sheet: Sheet, line: float, piece: PiecePlan) -> None:

@@ -70,7 +70,7 @@ def piece_sheet(piece: PiecePlan, plan: BatchPlan, *, picture: Path | None, left
 def piece_head(piece: PiecePlan, *, left: float, right: float, first: bool = False, continued: bool = False) -> Block:
     """Return number and name, and at the right wood, surface and blank; under a section line unless first on a page."""
     number = f"{piece.start_order}"
-    about = f"{piece.wood.name}, {piece.wood.surface}. Blank {fig.blank_size(piece.piece.blank)}"
+    about = f"{piece.wood.label}, {piece.wood.surface}. Blank {fig.blank_size(piece.piece.blank)}"
     name = f"{piece.piece.name}, continued" if continued else piece.piece.name
     size = 14.8
     indent = width_mm(number, SERIF_BOLD, size_pt=size) + 2.4

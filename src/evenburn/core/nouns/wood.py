@@ -80,6 +80,7 @@ class Wood:
     """A wood lot: its name, surface state, curve and habits.
 
     `bare_ab`, `full_ab` are CIE a*, b* of the untouched and of the fully burnt surface, for the proof's colour.
+    `called` is what people call the boards, which tells lots of one wood apart; empty where that is its name.
     `cut_J_per_mm3` is the energy that takes away a volume of it, None where no beam of this kind cuts it;
     `cut_sd_share` is the standard deviation of that energy as a share of it.
     """
@@ -96,3 +97,26 @@ class Wood:
     cautions: tuple[str, ...] = ()
     cut_J_per_mm3: float | None = None
     cut_sd_share: float = 0.3
+    called: str = ""
+
+    @property
+    def lot(self) -> str:
+        """Return what tells the boards from others of the same wood: what they are called, else an id that is not the name's.
+
+        Empty where neither says more than the name. Definition.
+        """
+        own = self.called or self.id.replace("-", " ")
+        return "" if _words(own) == _words(self.name) else self.called or self.id
+
+    @property
+    def label(self) -> str:
+        """Return wood and lot for a page that goes to the bench: "Hard maple, lot HM-2", "Larder shelf (oak)". Definition."""
+        if not self.lot:
+            return self.name
+        if self.called:
+            return self.called if _words(self.name) in _words(self.called) else f"{self.called} ({self.name})"
+        return f"{self.name} ({self.id})"
+
+
+def _words(text: str) -> str:
+    return " ".join(text.replace("-", " ").casefold().split())

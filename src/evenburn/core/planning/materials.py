@@ -65,8 +65,8 @@ def is_forbidden(material: Material | None) -> bool:
 
 
 def spoken_of(wood: Wood) -> tuple[str, ...]:
-    """Return the words in which a wood's file says what it is: name, id, and what lies on it. Definition."""
-    return (wood.name, wood.id, wood.surface)
+    """Return the words in which a wood's file says what it is: name, id, what lies on it, what it is called. Definition."""
+    return (wood.name, wood.id, wood.surface, wood.called)
 
 
 def plain_words(text: str) -> str:

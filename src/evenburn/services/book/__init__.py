@@ -56,7 +56,7 @@ once, keys as in batch.toml, say `mark[1].tone_L`), NotFound, ChangedMeanwhile, 
     undo.py          undo_edit(book, edit_id, *, now) -> str; edit_line(book, edit_id) -> EditLine; last_edits(book, *, most=20) -> EditLine, …
     woods_of.py      list_woods(book, *, search="", page=1) -> WoodList; wood_of(book, wood_id, *, wished_L=None) -> WoodPage
                      shades_picture, evenness_picture(book, wood_id) -> bytes (JPEG)
-    change_wood.py   new_wood(book, NewWood(called, begins, of, …), *, now) -> Saved; change_wood(book, wood_id, changes, *, version, now) -> Saved
+    change_wood.py   new_wood(book, NewWood(called, begins, of, …), *, now, wrong_already=None) -> Saved; change_wood(book, wood_id, changes, *, version, now) -> Saved
                      remove_wood(book, wood_id, *, version, now) -> Saved; take_curve(book, wood_id, curve_id, *, version, now) -> Saved
     learn_wood.py    add_card(book, wood_id, BookCardWish(machine_id, …), *, now, progress) -> int
                      keep_photographs(book, card_id, sent, *, now) -> ids; read_card_in_book(book, card_id, ids, *, now, …) -> CardReadInBook

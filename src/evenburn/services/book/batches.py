@@ -11,7 +11,7 @@ from evenburn.adapters.storage.book.opening import Book
 from evenburn.adapters.storage.book.rows import Change, change, row_of
 from evenburn.adapters.storage.book.tables import batch, machine, piece, step
 from evenburn.core.errors import InvalidInput, NotFound
-from evenburn.services.book.names import new_id
+from evenburn.services.book.names import new_id, same_words
 from evenburn.services.book.saved import Saved
 from evenburn.services.book.settings import settings_in
 from evenburn.services.book.take_in import POSITION_STEP
@@ -108,6 +108,8 @@ def new_batch(book: Book, wish: NewBatch, *, now: str) -> Saved:
         for field, text in (("name", name), ("subtitle", wish.subtitle)):
             if len(text) > NAME_LONGEST:
                 wrong[field] = f"has {len(text)} letters; allowed are {NAME_LONGEST}"
+        if name and batch_named(connection, name):
+            wrong["name"] = f"“{name}” is a batch already; add to that one, or call this one otherwise"
         lenses: tuple[str, ...] = ()
         try:
             lenses = _choice(wish.machine_id, row_of(connection, machine, wish.machine_id)["document"]).lenses
@@ -124,6 +126,12 @@ def new_batch(book: Book, wish: NewBatch, *, now: str) -> Saved:
         values = {"position": int(last) + POSITION_STEP, "document": document}
         made = change(connection, [Change(table=batch, key=batch_id, values=values)], what=what, now=now)
     return Saved(edit_id=made.edit_id, what=what, key=batch_id, version=1)
+
+
+def batch_named(connection: sa.Connection, name: str) -> bool:
+    """Return whether a batch is called so; capitals and blanks do not count."""
+    names = connection.execute(sa.select(batch.c.document["name"].as_string()).where(batch.c.removed_at.is_(None)))
+    return same_words(name) in map(same_words, names.scalars())
 
 
 def _counts(connection: sa.Connection, counted: sa.Select[Any]) -> dict[str, int]:

@@ -21,7 +21,7 @@ from evenburn.adapters.storage.book.tables import blank, curve, piece, wood
 from evenburn.core.errors import InvalidInput, NotFound
 from evenburn.core.nouns.provenance import Provenance
 from evenburn.core.planning.materials import Material
-from evenburn.services.book.names import new_id
+from evenburn.services.book.names import new_id, same_words
 from evenburn.services.book.saved import Saved
 from evenburn.services.book.wood_cards import cards_in
 from evenburn.services.book.wood_history import made_from
@@ -56,25 +56,31 @@ class NewWood:
     confirmed_by: str | None = None
 
 
-def new_wood(book: Book, wish: NewWood, *, now: str) -> Saved:
+def new_wood(book: Book, wish: NewWood, *, now: str, wrong_already: Mapping[str, str] | None = None) -> Saved:
     """Put a wood into the book; `key` of what is returned is its id.
+
+    Parameters
+    ----------
+    wrong_already : what a form saw to be wrong, to be told with all the rest.
 
     Raises
     ------
     InvalidInput
-        With every field that does not hold; also where the material must not be burnt, or is doubtful and nobody confirms it.
+        With every field that does not hold; also where a wood is called so already, and where the material must not be
+        burnt, or is doubtful and nobody confirms it.
     NotFound
         If what it begins with is neither shipped nor in the book.
     """
-    wrong = _wrong_name(wish.called)
+    already = dict(wrong_already or {})
     called = " ".join(wish.called.split())
     with book.writing() as connection:
-        document, began = _beginning(connection, wish, called=called or "wood", day=now[:10])
+        wrong = _wrong_name(wish.called) or _taken_name(connection, called)
         try:
+            document, began = _beginning(connection, wish, called=called or "wood", day=now[:10])
             table = _checked(document)
         except InvalidInput as error:
-            raise InvalidInput({**error.fields, **wrong}) from error
-        wrong |= _wrong_material(called, table)
+            raise InvalidInput({**error.fields, **wrong, **already}) from error
+        wrong = {**wrong, **_wrong_material(called, table), **already}
         if wrong:
             raise InvalidInput(wrong)
         taken = set(connection.execute(sa.select(wood.c.id)).scalars()) | TAKEN | _strange_ids(table.name)
@@ -178,6 +184,8 @@ def change_wood(book: Book, wood_id: str, changes: Mapping[str, Any], *, version
         except InvalidInput as error:
             raise InvalidInput({**error.fields, **_wrong_name(called)}) from error
         fields = _wrong_name(called)
+        if same_words(called) != same_words(row["name"]):
+            fields |= _taken_name(connection, called)
         withdrawn = before is not None and "confirmed_by" in changes and table.confirmed_by is None
         stays = not other and before is None  # a doubtful one that nobody confirms may be told more of
         fields |= _wrong_material(called, table, wood_id, unconfirmed=withdrawn or stays)
@@ -275,6 +283,13 @@ def _wrong_name(text: str) -> dict[str, str]:
     return {}
 
 
+def _taken_name(connection: sa.Connection, called: str) -> dict[str, str]:
+    names = connection.execute(sa.select(wood.c.name).where(wood.c.removed_at.is_(None))).scalars()
+    if same_words(called) not in map(same_words, names):
+        return {}
+    return {"called": f"“{called}” is in the book already; call this one otherwise, say by its lot, or use that one"}
+
+
 def _checked(document: Mapping[str, Any]) -> WoodTable:
     try:
         return checked(WoodTable, dict(document), name="wood")
@@ -285,7 +300,7 @@ def _checked(document: Mapping[str, Any]) -> WoodTable:
 def _board(called: str, document: Mapping[str, Any]) -> tuple[str, ...]:
     """Return what a person says of a board, so that two that are said alike are one."""
     told = (called, str(document.get("name") or ""), str(document.get("surface") or "bare"))
-    return tuple(" ".join(words.split()).casefold() for words in told)
+    return tuple(same_words(words) for words in told)
 
 
 def _wrong_material(called: str, table: WoodTable, wood_id: str = "", *, unconfirmed: bool = False) -> dict[str, str]:

@@ -65,10 +65,21 @@ def change_piece(
     """
     row, sources = standing(book, piece_id, version=version)
     document = with_changes(row["document"], changes)
+    sources = _rests_on(book, row, document, sources=sources)
     if wrong_already:
         raise InvalidInput({**_faults(book, document, sources=sources), **wrong_already})
     what = f"{row['name']}: {what or in_words(row['document'], changes)}"
     return keep_document(book, row, document, sources=sources, what=what, version=version, now=now)
+
+
+def _rests_on(book: Book, row: Mapping[str, Any], document: Mapping[str, Any], *, sources: Sources) -> Sources:
+    """Return what a changed document rests on: it may name another wood, or other files of the book, than before."""
+    try:
+        kept = checked_piece(document)
+    except InvalidInput:
+        return sources  # it is told where the document is read through
+    with book.reading() as connection:
+        return sources_of(connection, row["batch_id"], [kept])
 
 
 def _faults(book: Book, document: Mapping[str, Any], *, sources: Sources) -> dict[str, str]:
@@ -84,6 +95,7 @@ def apply_fix(book: Book, piece_id: int, fix: Mapping[str, Any], *, version: int
     row, sources = standing(book, piece_id, version=version)
     changes = fix_changes(row["document"], fix)
     document = with_changes(row["document"], changes)
+    sources = _rests_on(book, row, document, sources=sources)
     what = f"{row['name']}: {fix['text']!s}"
     return keep_document(book, row, document, sources=sources, what=what, version=version, now=now)
 

@@ -31,7 +31,7 @@ def forbidding(wood_id: str, document: Mapping[str, Any], *, called: str) -> Che
 
 
 def only_called_so(wood_id: str, document: Mapping[str, Any], *, called: str) -> Check | None:
-    """Return the stop that only what its boards are called brings on, so that a folder of it would not tell; else None."""
+    """Return the stop that only what its boards are called brings on, not what they are; else None."""
     if stopping(wood_id, document, called="") is not None:
         return None
     return stopping(wood_id, document, called=called)

@@ -13,8 +13,10 @@ import sqlalchemy as sa
 from evenburn import __version__
 from evenburn.adapters.storage.book.rows import row_of
 from evenburn.adapters.storage.book.tables import artwork, batch, curve, machine, wood
+from evenburn.core.errors import EvenburnError
+from evenburn.core.nouns.wood import Wood
 from evenburn.services.book.names import files_named
-from evenburn.services.book.wood_rows import material_of
+from evenburn.services.book.wood_rows import called_document, material_of, wood_of_row
 
 AT_ONCE = 500  # names in one question to the database
 
@@ -26,6 +28,10 @@ class WoodSource:
     name: str
     document: dict[str, Any]
     curve: dict[str, Any] | None
+
+    def laid(self) -> dict[str, Any]:
+        """Return its document as a batch folder has it, with what its boards are called."""
+        return called_document(self.document, called=self.name)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -69,13 +75,23 @@ def _parts(names: Sequence[str]) -> Iterable[Sequence[str]]:
     return (names[at : at + AT_ONCE] for at in range(0, len(names), AT_ONCE))
 
 
+def known_wood(wood_id: str, source: WoodSource | None) -> Wood | None:
+    """Return a wood as planning takes it; None where it is not in the book or does not hold, and planning says why."""
+    if source is None:
+        return None
+    try:
+        return wood_of_row(wood_id, source.document, source.curve)
+    except EvenburnError:
+        return None
+
+
 def inputs_sha256(sources: Sources, documents: Sequence[Mapping[str, Any]]) -> str:
     """Return the SHA-256 of all that a plan of these pieces rests on.
 
     The version of evenburn is among it, and what it knows by now of materials that must not be burnt or are doubtful.
     """
     wood_ids = sorted({str(d["wood"]) for d in documents})
-    woods = {i: (s.document, s.curve) for i in wood_ids if (s := sources.woods.get(i)) is not None}
+    woods = {i: (s.laid(), s.curve) for i in wood_ids if (s := sources.woods.get(i)) is not None}
     names = sorted({name for d in documents for name in files_named(d)})
     told = [
         __version__,

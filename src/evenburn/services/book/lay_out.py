@@ -79,7 +79,7 @@ def lay_out(book: Book, sources: Sources, documents: Sequence[Mapping[str, Any]]
     for wood_id in sorted({str(d["wood"]) for d in documents}):
         source = sources.woods[wood_id]
         named = {} if source.curve is None else {"curve": f"{wood_id}.curve.json"}
-        texts[f"woods/{wood_id}.toml"] = toml_text({**source.document, **named})
+        texts[f"woods/{wood_id}.toml"] = toml_text({**source.laid(), **named})
         if source.curve is not None:
             texts[f"woods/{wood_id}.curve.json"] = json_text(source.curve)
     files = {name: path_of(book, sources.files[name]) for d in documents for name in files_named(d)}
@@ -92,10 +92,7 @@ def lay_out(book: Book, sources: Sources, documents: Sequence[Mapping[str, Any]]
 
 
 def _demand_all(sources: Sources, documents: Sequence[Mapping[str, Any]]) -> None:
-    """Refuse pieces that name what the book does not have, or boards that only what they are called stops.
-
-    A folder holds what a wood is, not what its boards are called, so that planning could not stop those.
-    """
+    """Refuse pieces that name what the book does not have, or boards that what they are called stops."""
     wrong: dict[str, str] = {}
     for document in documents:
         source = sources.woods.get(document["wood"])

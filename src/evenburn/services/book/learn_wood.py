@@ -32,7 +32,7 @@ from evenburn.services.book.forbidden import only_called_so
 from evenburn.services.book.lay_out import toml_text
 from evenburn.services.book.names import file_name
 from evenburn.services.book.wood_cards import INDEX, MACHINE, MAT, MEDIA, OWN, PICTURE, PROGRAM, card_in, card_row
-from evenburn.services.book.wood_rows import curve_of, like_of, row_with_curve
+from evenburn.services.book.wood_rows import called_document, curve_of, like_of, row_with_curve
 from evenburn.services.progress import Progress, no_progress
 
 if TYPE_CHECKING:
@@ -105,6 +105,7 @@ def add_card(book: Book, wood_id: str, wish: BookCardWish, *, now: str, progress
     with book.reading() as connection:
         row, curve_doc = row_with_curve(connection, wood_id)
         machine_document = row_of(connection, machine, wish.machine_id)["document"]
+    about = called_document(row["document"], called=str(row["name"]))
     stop = only_called_so(wood_id, row["document"], called=str(row["name"]))
     if stop is not None:
         raise InvalidInput({"wood": stop.text}, hint="Change what is told of the wood, or take another.")
@@ -116,7 +117,7 @@ def add_card(book: Book, wood_id: str, wish: BookCardWish, *, now: str, progress
         folder = Path(name)
         (folder / "woods").mkdir()
         (folder / "machine.toml").write_text(toml_text(machine_document), encoding="utf-8")
-        (folder / "woods" / f"{wood_id}.toml").write_text(toml_text({**row["document"], **named}), encoding="utf-8")
+        (folder / "woods" / f"{wood_id}.toml").write_text(toml_text({**about, **named}), encoding="utf-8")
         if named:
             (folder / "woods" / f"{wood_id}.curve.json").write_text(json_text(curve_doc or {}), encoding="utf-8")
         to = folder / "card"

@@ -28,9 +28,10 @@ from evenburn.adapters.storage.book.keeping import keep, load
 from evenburn.adapters.storage.book.opening import Book
 from evenburn.adapters.storage.book.rows import row_of
 from evenburn.adapters.storage.book.tables import card, curve, machine, photograph, wood
-from evenburn.core.errors import NotFound
+from evenburn.core.errors import InvalidInput, NotFound
 from evenburn.services.book.hand_out import LENS, WORDS, NotHandedOut, fault_of_card, is_program, machine_now, made_for
 from evenburn.services.book.lay_out import toml_text
+from evenburn.services.book.wood_rows import called_document
 
 CardKind = Literal["motion", "beam"]
 RESULTS: Mapping[CardKind, str] = {"motion": "motion.json", "beam": "beam.json"}
@@ -106,6 +107,8 @@ def make_machine_card(
     StorageError
         If its files cannot be kept.
     """
+    if not wood_id:
+        raise InvalidInput({"wood": "is missing; choose what it is burnt on"})
     from evenburn.services.make_beam_card import make_beam_card
     from evenburn.services.make_motion_card import make_motion_card
 
@@ -121,7 +124,8 @@ def make_machine_card(
         (folder / MACHINE_FILE).write_text(toml_text(document), encoding="utf-8")
         named = {} if curve_document is None else {"curve": f"{wood_id}.curve.json"}
         (folder / "woods" / f"{wood_id}.toml").write_text(
-            toml_text({**wood_row["document"], **named}), encoding="utf-8"
+            toml_text({**called_document(wood_row["document"], called=str(wood_row["name"])), **named}),
+            encoding="utf-8",
         )
         if curve_document is not None:
             (folder / "woods" / f"{wood_id}.curve.json").write_text(json_text(curve_document), encoding="utf-8")

@@ -49,6 +49,11 @@ def plain(text: str) -> str:
     return re.sub(r"[^a-z0-9]+", "-", flat).strip("-")
 
 
+def same_words(text: str) -> str:
+    """Return what people say so that two names that are said alike are the same: capitals and blanks do not count."""
+    return " ".join(text.split()).casefold()
+
+
 def new_id(text: str, taken: Container[str], *, otherwise: str) -> str:
     """Return an id made from a text that is not taken yet, numbered from 2 where it is.
 

@@ -16,7 +16,7 @@ from evenburn.adapters.artwork.faces import list_faces
 from evenburn.adapters.formats.batch_toml import BlankTable
 from evenburn.adapters.formats.machine_toml import MachineTable, machine_from_table
 from evenburn.adapters.formats.strict import checked
-from evenburn.adapters.formats.wood_toml import CurveDocument, curve_from_document, shipped_ids, shipped_wood
+from evenburn.adapters.formats.wood_toml import shipped_ids, shipped_wood
 from evenburn.adapters.storage.book.keeping import path_of
 from evenburn.adapters.storage.book.opening import Book
 from evenburn.adapters.storage.book.rows import Change, row_of
@@ -26,6 +26,7 @@ from evenburn.core.nouns.blank import Blank
 from evenburn.core.nouns.machine import Machine
 from evenburn.core.nouns.wood import CharacteristicCurve
 from evenburn.core.response.curve import tone_range_L
+from evenburn.services.book.batches import batch_named
 from evenburn.services.book.edit_piece import (
     NewFile,
     keep_document,
@@ -41,6 +42,7 @@ from evenburn.services.book.reach_of import blank_of
 from evenburn.services.book.read_artwork import ReadArtwork, read_artwork
 from evenburn.services.book.saved import Saved
 from evenburn.services.book.take_in import POSITION_STEP
+from evenburn.services.book.wood_rows import wood_of_row
 
 Treatment = Literal["solid", "photo", "line", "cut"]
 OUTLINE_FILE, ART_FILE = "outline.svg", "artwork"
@@ -107,8 +109,6 @@ def new_piece(
     InvalidInput
         With every fault at its field: name, batch, wood, blank.size_mm[1], artwork, text, face, tone_L, margin …
         Nothing is kept.
-    NotFound
-        If the batch is not in the book.
     """
     wrong: dict[str, str] = dict(wrong_already or {})
     name = wish.name.strip()
@@ -173,6 +173,8 @@ def add_mark(
     document = dict(row["document"])
     laid = blank_of(book, document["blank"], sources=sources)
     source = sources.woods.get(document["wood"])
+    if source is None:
+        raise InvalidInput({"wood": "of this piece is no longer in the book; bring it back by undo, or choose another"})
     curve = _curve(document["wood"], source)
     files: list[NewFile] = []
     mark, box = _mark(wish, read, curve=curve, blank_=laid, wrong=wrong, files=files)
@@ -257,18 +259,25 @@ def _batch(
     """Return a batch's document, its machine's, and the id of one that is to be begun."""
     with book.reading() as connection:
         if batch_id is not None:
-            document = row_of(connection, batch, batch_id)["document"]
-            return document, row_of(connection, machine, document["machine"])["document"], ""
+            try:
+                document = row_of(connection, batch, batch_id)["document"]
+                return document, row_of(connection, machine, document["machine"])["document"], ""
+            except NotFound:
+                wrong["batch"] = "is no longer in the book, or its machine is not; choose another"
+                return {}, None, ""
         first = connection.execute(
             sa.select(machine.c.id, machine.c.document).where(machine.c.removed_at.is_(None)).order_by(machine.c.id)
         ).first()
         taken = set(connection.execute(sa.select(batch.c.id)).scalars())
-    name = wish.batch_name.strip()
+        name = wish.batch_name.strip()
+        there = bool(name) and batch_named(connection, name)
     if first is None:
         wrong["batch"] = "needs a machine to be planned for, and this book has none yet; describe yours first"
         return {}, None, ""
     if not name or len(name) > 120:
         wrong["batch_name"] = "is missing; write what the new batch is called" if not name else "is longer than 120"
+    elif there:
+        wrong["batch_name"] = f"“{name}” is a batch already; choose it above, or call this one otherwise"
     lens = first.document["lens"][0]["name"]
     told = {"name": name or "Batch", "subtitle": "", "machine": first.id, "lens": lens}
     return told, first.document, new_id(name or "batch", taken, otherwise="batch")
@@ -294,7 +303,11 @@ def _wood(book: Book, wood_id: str, wrong: dict[str, str]) -> _KnownWood | None:
         ).one_or_none()
     if row is not None:
         source = WoodSource(name=row[0], document=row[1], curve=row[2])
-        return _KnownWood(source=source, curve=_curve(wood_id, source))
+        try:
+            return _KnownWood(source=source, curve=_curve(wood_id, source))
+        except InvalidInput as error:
+            wrong |= error.fields
+            return None
     if wood_id not in shipped_ids():
         wrong["wood"] = f"is “{wood_id[:64]}”, which is not in the book; choose one of the list"
         return None
@@ -305,12 +318,12 @@ def _wood(book: Book, wood_id: str, wrong: dict[str, str]) -> _KnownWood | None:
     return _KnownWood(source=source, curve=shipped.curve, changes=(added,))
 
 
-def _curve(wood_id: str, source: WoodSource | None) -> CharacteristicCurve:
-    """Return the curve that a wood works with: its own, else the starting value of its id or name."""
-    if source is not None and source.curve is not None:
-        return curve_from_document(checked(CurveDocument, source.curve, name="curve"))
-    named = "-".join(source.name.lower().split()) if source is not None else wood_id
-    return shipped_wood(wood_id if wood_id in shipped_ids() else named).curve
+def _curve(wood_id: str, source: WoodSource) -> CharacteristicCurve:
+    """Return the curve that planning works with; a wood that does not hold is told at the wood."""
+    try:
+        return wood_of_row(wood_id, source.document, source.curve).curve
+    except EvenburnError as error:
+        raise InvalidInput({"wood": f"cannot be planned with: {error.message}"}, hint=error.hint) from error
 
 
 def _blank_table(wish: NewPiece, files: list[NewFile], wrong: dict[str, str]) -> dict[str, Any] | None:

@@ -8,7 +8,6 @@ from typing import Any
 
 import sqlalchemy as sa
 
-from evenburn.adapters.formats.wood_toml import shipped_ids, shipped_wood
 from evenburn.adapters.storage.book.keeping import load
 from evenburn.adapters.storage.book.opening import Book
 from evenburn.adapters.storage.book.rows import row_of
@@ -17,7 +16,7 @@ from evenburn.core.errors import EvenburnError, NotFound
 from evenburn.core.nouns.check import Check
 from evenburn.core.nouns.wood import FinishingStep, Wood
 from evenburn.services.book.forbidden import forbidding, without_settings
-from evenburn.services.book.inputs import Sources, inputs_sha256, sources_of
+from evenburn.services.book.inputs import inputs_sha256, known_wood, sources_of
 from evenburn.services.book.names import files_named
 from evenburn.services.book.piece_edits import EditOfPiece, edits_of_piece
 from evenburn.services.book.plan_piece import PiecePlanned, plan_of, planned_with
@@ -149,7 +148,7 @@ def piece_of(book: Book, piece_id: int) -> PieceSheet:
     sha256 = inputs_sha256(sources, [document])
     source = sources.woods.get(row["wood_id"])
     place = ids.index(piece_id)
-    like = _like(row["wood_id"], sources)
+    one = known_wood(row["wood_id"], source)
     stop = None if source is None else forbidding(row["wood_id"], source.document, called=source.name)
     return PieceSheet(
         piece_id=piece_id,
@@ -180,8 +179,8 @@ def piece_of(book: Book, piece_id: int) -> PieceSheet:
         machine=sources.machine,
         machine_id=sources.batch["machine"],
         lens_name=sources.batch["lens"],
-        curve=_curve(None if source is None else source.curve, like),
-        finishing=() if like is None else like.finishing,
+        curve=_curve(None if source is None else source.curve, one),
+        finishing=() if one is None else one.finishing,
         artworks=tuple(files_named(document)),
         burns=burns,
         blanks=blanks,
@@ -257,15 +256,7 @@ def _without_set_ups(planned: PiecePlanned) -> PiecePlanned:
     return replace(planned, summary=replace(planned.summary, time_s=0.0, programs=0, set_ups=()))
 
 
-def _like(wood_id: str, sources: Sources) -> Wood | None:
-    """Return the shipped wood that one goes by, for what is common to all of its kind."""
-    source = sources.woods.get(wood_id)
-    named = "-".join(source.name.lower().split()) if source is not None else wood_id
-    known = wood_id if wood_id in shipped_ids() else named
-    return shipped_wood(known) if known in shipped_ids() else None
-
-
-def _curve(document: Mapping[str, Any] | None, like: Wood | None) -> CurveTold:
+def _curve(document: Mapping[str, Any] | None, one: Wood | None) -> CurveTold:
     if document is not None:
         told = document["provenance"]
         return CurveTold(
@@ -277,8 +268,8 @@ def _curve(document: Mapping[str, Any] | None, like: Wood | None) -> CurveTold:
         )
     return CurveTold(
         kind="starting value",
-        detail="" if like is None else like.curve.provenance.detail,
-        char_limit_J_per_mm2=None if like is None else float(10.0**like.curve.x_char),
-        evenness_L=None if like is None else like.curve.evenness_L,
-        lightens=like is not None and like.curve.full_L > like.curve.bare_L,
+        detail="" if one is None else one.curve.provenance.detail,
+        char_limit_J_per_mm2=None if one is None else float(10.0**one.curve.x_char),
+        evenness_L=None if one is None else one.curve.evenness_L,
+        lightens=one is not None and one.curve.full_L > one.curve.bare_L,
     )

@@ -152,6 +152,7 @@ def put_on_shelf(book: Book, item: Mapping[str, Any], *, now: str) -> Saved:
     """
     with book.writing() as connection:
         values = _values(connection, item, put=None)
+        _demand_new(connection, values)
         what = f"{values['left_count']} × “{values['name']}” put on the shelf"
         made = change(connection, [Change(table=blank, key=None, values=values)], what=what, now=now)
     return Saved(edit_id=made.edit_id, what=what, key=made.keys[0], version=1)
@@ -254,7 +255,7 @@ def _values(connection: sa.Connection, item: Mapping[str, Any], *, put: int | No
     wood_id = item.get("wood_id")
     known = sa.select(wood.c.id).where(wood.c.id == wood_id, wood.c.removed_at.is_(None))
     if not wood_id or connection.execute(known).first() is None:
-        wrong["wood_id"] = f"“{wood_id}” is no wood of the book" if wood_id else "is missing"
+        wrong["wood_id"] = f"“{wood_id}” is no wood of the book" if wood_id else "is missing; choose what they are of"
     document: dict[str, Any] = {"blank": form}
     for key, text in (
         ("price", _price),
@@ -278,6 +279,22 @@ def _values(connection: sa.Connection, item: Mapping[str, Any], *, put: int | No
     assert isinstance(count, int)  # noqa: S101  # looked at above
     document["put"] = max(count, put or 0)
     return {"wood_id": wood_id, "name": name, "left_count": count, "document": document}
+
+
+def _demand_new(connection: sa.Connection, values: Mapping[str, Any]) -> None:
+    """Refuse what stands on the shelf already to the last word: a form that was sent twice."""
+    alike = connection.execute(
+        sa.select(blank.c.document).where(
+            *(blank.c[key] == values[key] for key in ("wood_id", "name", "left_count")), blank.c.removed_at.is_(None)
+        )
+    ).scalars()
+    if any(document == values["document"] for document in alike):
+        raise InvalidInput(
+            {
+                "name": f"“{values['name']}” stands on the shelf already, just as here; if there are more, change that line"
+            },
+            source="shelf",
+        )
 
 
 def _price(value: object) -> str:

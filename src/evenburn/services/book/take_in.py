@@ -46,10 +46,24 @@ class TakenIn:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _WoodFound:
-    """A wood of a folder: its document without the curve's name, and its curve's."""
+    """A wood of a folder: its document without the curve's name and what it is called, its curve's, and what it is called.
+
+    `called` is empty where the folder says no more than its name.
+    """
 
     document: dict[str, Any]
     curve: dict[str, Any] | None
+    called: str = ""
+
+    @property
+    def name(self) -> str:
+        """Return its name in the book."""
+        return self.called or str(self.document["name"])
+
+    def is_that(self, standing: tuple[str, dict[str, Any], dict[str, Any] | None]) -> bool:
+        """Return whether a wood of the book is this one: its name counts where the folder gives one."""
+        name, document, curve = standing
+        return (document, curve) == (self.document, self.curve) and self.called in ("", name)
 
 
 def take_in_demo(book: Book, *, now: str, progress: Progress = no_progress, run: Run = here) -> TakenIn:
@@ -90,7 +104,7 @@ def take_in_batch(book: Book, folder: Path, *, now: str) -> TakenIn:
             Change(
                 table=wood,
                 key=wood_ids[found],
-                values={"name": one.document["name"], "document": one.document, "curve_id": None},
+                values={"name": one.name, "document": one.document, "curve_id": None},
             )
             for found, one in woods.items()
             if not _stands(connection, wood_ids[found])
@@ -173,7 +187,8 @@ def _woods(folder: Path, used: set[str], notes: list[str]) -> dict[str, _WoodFou
                 continue
             document = _document(WoodTable, folder / "woods" / f"{wood_id}.toml", name=name)
             curve_name = document.pop("curve", None)
-            found[wood_id] = _WoodFound(document=document, curve=_curve(folder, curve_name))
+            called = document.pop("called", "")
+            found[wood_id] = _WoodFound(document=document, curve=_curve(folder, curve_name), called=called)
         except InvalidInput as error:
             wrong |= {f"{name}: {field}" if field else name: text for field, text in error.fields.items()}
         except EvenburnError as error:
@@ -219,7 +234,7 @@ def _ids_of_woods(connection: sa.Connection, woods: Mapping[str, _WoodFound], no
     taken = _ids(connection, wood)
     for wood_id, one in woods.items():
         standing = _standing(connection, wood_id)
-        if standing is None or standing == (one.document, one.curve):
+        if standing is None or one.is_that(standing):
             ids[wood_id] = wood_id
             continue
         same = _same_wood(connection, one)
@@ -230,13 +245,13 @@ def _ids_of_woods(connection: sa.Connection, woods: Mapping[str, _WoodFound], no
     return ids
 
 
-def _standing(connection: sa.Connection, wood_id: str) -> tuple[dict[str, Any], dict[str, Any] | None] | None:
+def _standing(connection: sa.Connection, wood_id: str) -> tuple[str, dict[str, Any], dict[str, Any] | None] | None:
     row = connection.execute(
-        sa.select(wood.c.document, curve.c.document)
+        sa.select(wood.c.name, wood.c.document, curve.c.document)
         .select_from(wood.outerjoin(curve, wood.c.curve_id == curve.c.id))
         .where(wood.c.id == wood_id, wood.c.removed_at.is_(None))
     ).one_or_none()
-    return None if row is None else (row[0], row[1])
+    return None if row is None else (row[0], row[1], row[2])
 
 
 def _stands(connection: sa.Connection, wood_id: str) -> bool:
@@ -245,11 +260,11 @@ def _stands(connection: sa.Connection, wood_id: str) -> bool:
 
 def _same_wood(connection: sa.Connection, one: _WoodFound) -> str | None:
     rows = connection.execute(
-        sa.select(wood.c.id, wood.c.document, curve.c.document)
+        sa.select(wood.c.id, wood.c.name, wood.c.document, curve.c.document)
         .select_from(wood.outerjoin(curve, wood.c.curve_id == curve.c.id))
-        .where(wood.c.name == one.document["name"], wood.c.removed_at.is_(None))
+        .where(wood.c.name == one.name, wood.c.removed_at.is_(None))
     )
-    return next((str(r[0]) for r in rows if (r[1], r[2]) == (one.document, one.curve)), None)
+    return next((str(r[0]) for r in rows if one.is_that((r[1], r[2], r[3]))), None)
 
 
 def _keep_curves(

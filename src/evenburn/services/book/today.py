@@ -12,13 +12,12 @@ import sqlalchemy as sa
 from evenburn.adapters.storage.book.opening import Book
 from evenburn.adapters.storage.book.rows import row_of
 from evenburn.adapters.storage.book.tables import batch, piece
-from evenburn.core.errors import EvenburnError, InvalidInput
-from evenburn.core.nouns.wood import Wood
+from evenburn.core.errors import InvalidInput
 from evenburn.core.planning.batch import changes, least_changes
 from evenburn.services.book.at_a_glance import Glance, glances, stopped_glance
 from evenburn.services.book.finishing import afterwards
 from evenburn.services.book.forbidden import forbidding
-from evenburn.services.book.inputs import Sources, WoodSource, inputs_sha256, sources_of
+from evenburn.services.book.inputs import Sources, inputs_sha256, known_wood, sources_of
 from evenburn.services.book.names import files_named
 from evenburn.services.book.plan_piece import PlanSummary
 from evenburn.services.book.settings import Settings, settings_in
@@ -34,7 +33,6 @@ from evenburn.services.book.timetable import (
     timetable,
 )
 from evenburn.services.book.today_rows import lines_of, pieces_of, summaries_of, ticks_of, woods_on_shelf
-from evenburn.services.book.wood_rows import wood_of_row
 
 __all__ = ["PER_PAGE", "STEPS", "BatchLine", "StripStep", "Today", "TodayRow", "today"]
 
@@ -317,7 +315,7 @@ def _row(
     if stop is not None:  # no setting is told, also none of a plan from before
         summary = None if summary is None else replace(summary, set_ups=())
         glance = None if glance is None else stopped_glance(glance, stop)
-    wood = _wood(row["wood_id"], known)
+    wood = known_wood(row["wood_id"], known)
     planned_at = finishing_times(
         when.ends,
         takes_s={one.step: one.takes_s for one in afterwards(() if wood is None else wood.finishing, ticks={})},
@@ -360,16 +358,6 @@ def _row(
         ends_at=None if when.ends is None else minute(when.ends),
         version=row["version"],
     )
-
-
-def _wood(wood_id: str, source: WoodSource | None) -> Wood | None:
-    """Return a wood, None where it does not hold; planning says why."""
-    if source is None:
-        return None
-    try:
-        return wood_of_row(wood_id, source.document, source.curve)
-    except EvenburnError:
-        return None
 
 
 def size_mm(blank: Mapping[str, Any]) -> tuple[float | None, float | None, float]:

@@ -26,6 +26,7 @@ from evenburn.core.errors import EvenburnError
 from evenburn.core.nouns.check import Check
 from evenburn.core.nouns.wood import CharacteristicCurve, Wood
 from evenburn.core.planning.materials import Material, find_material, spoken_of
+from evenburn.services.book.names import same_words
 
 LEARNT = frozenset({"measured", "fitted"})
 _KEPT = 1024  # woods in memory, some kilobytes each
@@ -40,6 +41,12 @@ def wood_of_row(wood_id: str, document: Mapping[str, Any], curve_document: Mappi
         If its document or curve does not hold, or it has no curve and none ships.
     """
     return wood_of_key(key_of_row(wood_id, document, curve_document))
+
+
+def called_document(document: Mapping[str, Any], *, called: str) -> dict[str, Any]:
+    """Return a wood's document for a folder, with what its boards are called where that says more than its name."""
+    more = same_words(called) != same_words(str(document["name"]))
+    return {**document, "called": called} if more else dict(document)
 
 
 WoodKey = tuple[str, str, str | None]

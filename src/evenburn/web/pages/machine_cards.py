@@ -176,13 +176,14 @@ def _make_page(
     machine = _machine(desk, machine_id)
     woods = card_woods(desk.book)
     even = next((i for i in ("hard-maple", "beech", "birch-plywood") if i in dict(woods)), "")
+    chosen = sent.text("wood") if sent else even
     return MakePage(
         kind=kind,
         title=TITLES[kind],
         machine=machine,
-        woods=woods,
+        woods=woods if not woods or chosen in dict(woods) else (("", "choose"), *woods),
         lenses=tuple((one.name, one.name) for one in machine.lenses),
-        wood=sent.text("wood") if sent else even,
+        wood=chosen,
         lens=sent.text("lens") if sent else lens or machine.lenses[0].name,
         paper=sent.text("paper") if sent else "A4",
         errors=errors or {},

@@ -183,7 +183,7 @@ def _form(
         blank_id=None if line is None else line.blank_id,
         version=_version(values, line),
         values=known,
-        woods=card_woods(desk.book),
+        woods=_woods(desk, known["wood_id"]),
         shapes=(*SHAPES, *((("outline", "outline of its own"),) if outline else ())),
         has_photo=line is not None and line.has_photo,
         errors={} if error is None else _at_fields(error.fields),
@@ -192,6 +192,12 @@ def _form(
         line=line,
     )
     return page(request, "shelf_form.html", context, tab=TAB, status=422 if error else 200)
+
+
+def _woods(desk: AtDesk, chosen: str) -> tuple[tuple[str, str], ...]:
+    """Return the woods to choose from; where none of them is chosen yet, it is for the person to choose, not for the list."""
+    woods = card_woods(desk.book)
+    return woods if not woods or chosen in dict(woods) else (("", "choose"), *woods)
 
 
 def _version(values: Mapping[str, str], line: ShelfLine | None) -> int:

@@ -11,7 +11,7 @@ from fastapi.responses import Response
 
 from evenburn.core.errors import InvalidInput, NotFound
 from evenburn.core.nouns.cautions import Caution, cautions_for
-from evenburn.services.book.change_wood import SURFACES, NewWood, change_wood, new_wood
+from evenburn.services.book.change_wood import SURFACES, Begins, NewWood, change_wood, new_wood
 from evenburn.services.book.woods_of import WoodList, WoodTold, begins_with, list_woods, told_of_wood
 from evenburn.web import urls
 from evenburn.web.desk import AtDesk
@@ -22,7 +22,7 @@ from evenburn.web.render import changed, page
 router = APIRouter()
 SURFACE_CHOICES = tuple((s, s) for s in SURFACES)
 CAUTIONS = cautions_for(decision="wood")
-FIELDS = ("called", "of", "name", "surface", "cut_J_per_mm3", "confirmed_by", "confirmed")
+FIELDS = ("called", "of", "begins", "name", "surface", "cut_J_per_mm3", "confirmed_by", "confirmed")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -79,7 +79,7 @@ def show(request: Request, desk: AtDesk) -> Response:
 def ask_new(request: Request, desk: AtDesk) -> Response:
     """Ask for a new wood."""
     lot = request.query_params.get("lot", "")[:64]
-    values = {"of": f"lot:{lot}" if lot else "", "begins": "same"}
+    values = {"of": f"lot:{lot}"} if lot else {}
     return _new_page(request, desk, values)
 
 
@@ -90,23 +90,25 @@ def put_in(request: Request, desk: AtDesk, sent: Form) -> Response:
     kind, _, of = sent.text("of").partition(":")
     if kind not in ("ship", "lot") or not of:
         wrong["of"] = "choose what it begins with"
+    begins: Begins = "lot" if kind == "lot" else "like" if sent.text("begins") == "like" else "same"
+    if kind == "ship" and sent.text("begins") not in ("same", "like"):
+        wrong["begins"] = "choose one; where you do not know what the boards are, they are another wood"
     cut = _cut(sent, wrong)
     confirmed_by = _confirmed_by(sent, wrong)
     try:
-        none_wrong(wrong)
         wish = NewWood(
             called=sent.text("called"),
-            begins="lot" if kind == "lot" else "like" if sent.text("begins") == "like" else "same",
+            begins=begins,
             of=of,
             surface=sent.text("surface") or None,
             cut_J_per_mm3=cut,
             confirmed_by=confirmed_by,
         )
-        saved = new_wood(desk.book, wish, now=desk.now())
+        saved = new_wood(desk.book, wish, now=desk.now(), wrong_already=wrong)
     except InvalidInput as error:
         return _new_page(request, desk, sent.values, errors=error.fields, hint=error.hint)
     except NotFound as error:
-        return _new_page(request, desk, sent.values, errors={"of": error.message}, hint=error.hint)
+        return _new_page(request, desk, sent.values, errors={**wrong, "of": error.message}, hint=error.hint)
     return changed(urls.wood(str(saved.key)), saved)
 
 

@@ -103,6 +103,9 @@ epoxy resin table | foams | foamboards | foam-boards | Foam core | PU-foam | EPS
 polychloroprene | neoprenes | PVB | PVB interlayer | lead paints | Door with lead-paint | РVС | ΡVC sheet | АВS | РТFE
 faux-cuir | Kunst-Leder | fauxleather | faux leathers | leatherettes | vinyls | vinyl flooring
 heat-treated, then pressure-treated pine
+foamed PVC | PVC foam | rigid foam board | Hartschaum PVC | PVC-Hartschaumplatte | Hart-PVC | HartPVC | SchaumPVC | polyfoam board
+expanded plastic board | closed-cell board | Integralschaum | geschäumte Platte | Geschaeumte Platte | Leichtschaumplatte
+panneau de mousse | polistirene | panel espumado | schuimplaat | skumplast | płyta piankowa | вспененный пластик | 发泡板
 """
 WOODS = """
 seasoned oak | oak, oil-treated | oil-treated oak | heat-treated ash | thermo-treated beech | thermally treated poplar
@@ -110,7 +113,7 @@ untreated pine | un-treated pine | non-treated spruce | ash, soap-treated | wax 
 fir | larch | cedar | hornbeam | boxwood | black locust | olive | plum | apple | hickory | ipe | teak | padauk | wenge
 Hard maple, lot G10 | maple, lot G100 | kiln-dried maple | steamed beech | air-dried walnut | thermo ash | birch ply
 leadwood | leatherwood | rubberwood | styrax | carbonised bamboo | vineyard oak | epsilon maple | tie beam oak
-sleeper-cut oak | glass-smooth maple | oak 650 g 10 mm | сосна | дуб | ясень | берёза | клён | карельская берёза
+Schaumburg oak | expanded cork | sleeper-cut oak | glass-smooth maple | oak 650 g 10 mm | сосна | дуб | ясень | берёза | клён | карельская берёза
 """
 
 
