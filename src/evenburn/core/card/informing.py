@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from evenburn.core.nouns.wood import CURVE_PARAMETERS, CharacteristicCurve
-from evenburn.core.optics.lines import dwell_ms
+from evenburn.core.optics.lines import dwell_ms, effective_passes
 from evenburn.core.response.curve import exposure_shift, tone_L, usable_range
 from evenburn.core.response.fitting import Observed, tone_jacobian, with_parameters
 
@@ -115,7 +115,7 @@ def observed(candidates: Sequence[Candidate], *, beam_radius_mm: float, line_spa
     return Observed(
         log10_dose=np.log10(passes * power / (speed * line_spacing_mm)),
         dwell_ms=dwell_ms(beam_radius_mm=beam_radius_mm, speed_mm_per_s=speed),
-        passes=passes,
+        passes=effective_passes(passes=passes, beam_radius_mm=beam_radius_mm, line_spacing_mm=line_spacing_mm),
         tone_L=none,
         tone_L_sd=none + PATCH_SD_L,
     )

@@ -14,7 +14,7 @@ from evenburn.core.errors import InvalidInput
 from evenburn.core.nouns.card import PatchReading, Reading
 from evenburn.core.nouns.provenance import Provenance
 from evenburn.core.nouns.wood import CURVE_PARAMETERS, CharacteristicCurve
-from evenburn.core.optics.lines import dwell_ms, mean_dose_J_per_mm2
+from evenburn.core.optics.lines import dwell_ms, effective_passes, mean_dose_J_per_mm2
 from evenburn.core.response.curve import (
     DWELL_REFERENCE_ms,
     effective_exposure,
@@ -298,7 +298,9 @@ def _exposure(curve: CharacteristicCurve, reading: PatchReading, *, radius_mm: f
                 passes=patch.passes,
             ),
             dwell_ms=dwell_ms(beam_radius_mm=radius_mm, speed_mm_per_s=patch.speed_mm_per_s),
-            passes=patch.passes,
+            passes=effective_passes(
+                passes=patch.passes, beam_radius_mm=radius_mm, line_spacing_mm=patch.line_spacing_mm
+            ),
         )
     )
 

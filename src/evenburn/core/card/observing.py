@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from evenburn.core.errors import InvalidInput
 from evenburn.core.nouns.card import SET_ASIDE, PatchReading, Reading
-from evenburn.core.optics.lines import dwell_ms, mean_dose_J_per_mm2
+from evenburn.core.optics.lines import dwell_ms, effective_passes, mean_dose_J_per_mm2
 from evenburn.core.response.fitting import Observed
 
 FloatArray = NDArray[np.float64]
@@ -102,7 +102,11 @@ def gather(readings: Sequence[Reading]) -> Gathered:
         dwell_ms=dwell_ms(
             beam_radius_mm=np.array(radii), speed_mm_per_s=np.array([p.patch.speed_mm_per_s for p in kept])
         ),
-        passes=np.array([float(p.patch.passes) for p in kept]),
+        passes=effective_passes(
+            passes=np.array([float(p.patch.passes) for p in kept]),
+            beam_radius_mm=np.array(radii),
+            line_spacing_mm=np.array([p.patch.line_spacing_mm for p in kept]),
+        ),
         tone_L=tone,
         tone_L_sd=np.maximum(np.array([p.own_L_sd or p.tone_L_sd for p in kept]), LEAST_SD_L),
         shared_L=np.column_stack([_shared(r, tone, inside=of == n) for n, r in enumerate(readings)]),

@@ -7,13 +7,13 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Promised:
-    """What the plan foretold of a mark, and the exposure it was burnt with."""
+    """What the plan foretold of a mark, and the exposure it was burnt with; `passes` as `effective_passes` counts them."""
 
     tone_L: float
     tone_L_sd: float
     dose_J_per_mm2: float
     dwell_ms: float
-    passes: int
+    passes: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

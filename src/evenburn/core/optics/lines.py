@@ -10,6 +10,9 @@ from numpy.typing import ArrayLike, NDArray
 FloatArray = NDArray[np.float64]
 
 WIDE_SPACING_RADII = 2.0  # from here on the lines themselves are summed, below it their harmonics
+CLOSE_RADII = (
+    0.75  # of the 1/e² radius from line to line: lines that leave an even card, and one pass of them counts as one
+)
 HARMONICS = 6  # at that spacing the 7th harmonic is 1e-26 of the mean
 NEIGHBOURS = 2  # at that spacing the 3rd line away adds below 1e-21 of the mean
 
@@ -57,6 +60,21 @@ def line_peak_dose_J_per_mm2(*, power_W: float, speed_mm_per_s: float, beam_radi
 def dwell_ms(*, beam_radius_mm: ArrayLike, speed_mm_per_s: ArrayLike) -> FloatArray:
     """Return the time the spot takes to pass a point, 2 w / v. [ms] Definition."""
     return np.asarray(2e3 * np.asarray(beam_radius_mm) / np.asarray(speed_mm_per_s), dtype=np.float64)
+
+
+def effective_passes(*, passes: ArrayLike, beam_radius_mm: ArrayLike, line_spacing_mm: ArrayLike) -> FloatArray:
+    """Return how often a place is burnt over, counted in passes of lines that lie as close as CLOSE_RADII says.
+
+    Lines at half the spacing burn a place as often as two passes do. They broadcast; a line alone has an endless spacing.
+
+    Source
+    ------
+    Own derivation, docs/how-it-works/curve.md: lines whose doses at a place are Hᵢ count as (Σ Hᵢ)² / Σ Hᵢ² like ones,
+    for Gaussian lines in the mean √π w / p, and never less than one.
+    """
+    over = np.asarray(beam_radius_mm, dtype=np.float64) / np.asarray(line_spacing_mm, dtype=np.float64)
+    lines = np.maximum(math.sqrt(math.pi) * over, 1.0)
+    return np.asarray(np.asarray(passes) * lines / (math.sqrt(math.pi) / CLOSE_RADII), dtype=np.float64)
 
 
 def ripple_factor(*, beam_radius_mm: ArrayLike, line_spacing_mm: ArrayLike, phase: ArrayLike) -> FloatArray:

@@ -12,6 +12,7 @@ from evenburn.core.nouns.confirmation import Confirmation
 from evenburn.core.nouns.mark import Hold, Piece
 from evenburn.core.nouns.wood import Wood
 from evenburn.core.optics.beam import beam_radius_mm
+from evenburn.core.optics.lines import effective_passes
 from evenburn.core.planning.candidates import TOLD_L, TONE_HOLDS_L, offsets_mm
 from evenburn.core.planning.concede import concessions
 from evenburn.core.planning.mark_plan import AIR_COMMON_kPa, MarkWork
@@ -123,7 +124,11 @@ def tone_checks(work: MarkWork, wood: Wood) -> list[Check]:
             curve,
             dose_J_per_mm2=work.predicted.dose_J_per_mm2,
             dwell_ms=work.predicted.dwell_ms,
-            passes=recipe.passes,
+            passes=effective_passes(
+                passes=recipe.passes,
+                beam_radius_mm=work.predicted.beam_radius_mm,
+                line_spacing_mm=recipe.line_spacing_mm,
+            ),
         )
     )
     low_x, high_x = usable_range(curve)

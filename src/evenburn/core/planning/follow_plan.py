@@ -27,7 +27,7 @@ from evenburn.core.nouns.path import Polyline
 from evenburn.core.nouns.recipe import Predicted, Recipe
 from evenburn.core.nouns.wood import Wood
 from evenburn.core.optics.beam import Beam, beam_of_lens, beam_radius_mm
-from evenburn.core.optics.lines import dwell_ms
+from evenburn.core.optics.lines import dwell_ms, effective_passes
 from evenburn.core.planning.candidates import Found
 from evenburn.core.planning.follow_recipe import FollowFound, cut_recipe, line_recipe, peak_dose_J_per_mm2
 from evenburn.core.planning.mark_plan import Followed, MarkWork, air_kPa
@@ -297,14 +297,15 @@ def _predict(
     radius = float(beam_radius_mm(beam, offset_mm=found.focus_offset_mm))
     dwell = float(dwell_ms(beam_radius_mm=radius, speed_mm_per_s=found.speed_mm_per_s))
     peak = found.passes * peak_dose_J_per_mm2(line_energy_J_per_mm=found.line_energy_J_per_mm, beam_radius_mm=radius)
-    exposure = float(effective_exposure(curve, dose_J_per_mm2=peak, dwell_ms=dwell, passes=found.passes))
+    over = float(effective_passes(passes=found.passes, beam_radius_mm=radius, line_spacing_mm=math.inf))
+    exposure = float(effective_exposure(curve, dose_J_per_mm2=peak, dwell_ms=dwell, passes=over))
     if mark.treatment == "cut":
         exposure = min(exposure, curve.x_char)  # what is past it is gone; the edge of the cut shows
     tone = float(tone_L(curve, exposure))
     log10_dose = min(float(np.log10(peak)), curve.x_char)
     return Predicted(
         tone_L=tone,
-        tone_L_sd=tone_sd_L(curve, log10_dose=log10_dose, dwell_ms=dwell, passes=found.passes),
+        tone_L_sd=tone_sd_L(curve, log10_dose=log10_dose, dwell_ms=dwell, passes=over),
         ripple_L=0.0,
         ripple_limit_L=float(
             unseen_banding_L(tone=tone, period_mm=found.width_mm, distance_mm=mark.reading_distance_mm)

@@ -17,7 +17,7 @@ from evenburn.core.nouns.machine import Lens, Machine
 from evenburn.core.nouns.mark import Mark
 from evenburn.core.nouns.wood import CharacteristicCurve, Wood
 from evenburn.core.optics.beam import Beam, beam_radius_mm
-from evenburn.core.optics.lines import dwell_ms
+from evenburn.core.optics.lines import dwell_ms, effective_passes
 from evenburn.core.planning.candidates import (
     OFFSET_RAYLEIGHS,
     OFFSET_STEP_mm,
@@ -147,7 +147,8 @@ def _fastest(
         speeds = np.array([hold.speed_mm_per_s])
     passes = np.array(LINE_PASSES if hold.passes is None else (hold.passes,), dtype=np.float64)[:, None]
     dwell = dwell_ms(beam_radius_mm=radius_mm, speed_mm_per_s=speeds)
-    energy = 10.0 ** (exposure - exposure_shift(curve, dwell_ms=dwell, passes=passes))  # dose on the axis, all passes
+    over = effective_passes(passes=passes, beam_radius_mm=radius_mm, line_spacing_mm=math.inf)
+    energy = 10.0 ** (exposure - exposure_shift(curve, dwell_ms=dwell, passes=over))  # dose on the axis, all passes
     power = energy * radius_mm * math.sqrt(math.pi / 2.0) * speeds / passes
     least_W, most_W = power_window_W(machine)
     miss = np.maximum(power / most_W, least_W / power)

@@ -22,7 +22,7 @@ from evenburn.core.nouns.path import Polyline
 from evenburn.core.nouns.recipe import Predicted, Recipe
 from evenburn.core.nouns.wood import CharacteristicCurve
 from evenburn.core.optics.beam import Beam, beam_radius_mm
-from evenburn.core.optics.lines import dwell_ms, mean_dose_J_per_mm2, ripple_factor
+from evenburn.core.optics.lines import dwell_ms, effective_passes, mean_dose_J_per_mm2, ripple_factor
 from evenburn.core.planning.candidates import Found
 from evenburn.core.planning.follow_recipe import FollowFound
 from evenburn.core.planning.power import (
@@ -204,7 +204,7 @@ def burning_of(wish: Wish, recipe: Recipe) -> Burning:
     shift = exposure_shift(
         wish.curve,
         dwell_ms=dwell_ms(beam_radius_mm=radius, speed_mm_per_s=recipe.speed_mm_per_s),
-        passes=recipe.passes,
+        passes=effective_passes(passes=recipe.passes, beam_radius_mm=radius, line_spacing_mm=recipe.line_spacing_mm),
     )
     dose = mean_dose_J_per_mm2(
         power_W=recipe.power_W,
@@ -365,7 +365,8 @@ def predict(wish: Wish, recipe: Recipe, *, events: tuple[Event, ...]) -> Predict
             passes=recipe.passes,
         )
     )
-    exposure = float(effective_exposure(curve, dose_J_per_mm2=dose, dwell_ms=dwell, passes=recipe.passes))
+    over = float(effective_passes(passes=recipe.passes, beam_radius_mm=radius, line_spacing_mm=recipe.line_spacing_mm))
+    exposure = float(effective_exposure(curve, dose_J_per_mm2=dose, dwell_ms=dwell, passes=over))
     factors = ripple_factor(beam_radius_mm=radius, line_spacing_mm=recipe.line_spacing_mm, phase=np.array([0.0, 0.5]))
     with np.errstate(divide="ignore"):
         crest, trough = tone_L(curve, exposure + np.log10(factors))
@@ -380,7 +381,7 @@ def predict(wish: Wish, recipe: Recipe, *, events: tuple[Event, ...]) -> Predict
     half = float(exposures_for_tones(curve, 0.5 * (curve.bare_L + tone)))
     return Predicted(
         tone_L=tone,
-        tone_L_sd=tone_sd_L(curve, log10_dose=float(np.log10(dose)), dwell_ms=dwell, passes=recipe.passes),
+        tone_L_sd=tone_sd_L(curve, log10_dose=float(np.log10(dose)), dwell_ms=dwell, passes=over),
         ripple_L=float(abs(crest - trough)),
         ripple_limit_L=float(
             unseen_banding_L(tone=tone, period_mm=recipe.line_spacing_mm, distance_mm=wish.reading_distance_mm)

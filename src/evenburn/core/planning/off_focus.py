@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -13,7 +14,7 @@ from evenburn.core.nouns.mark import Mark, Piece
 from evenburn.core.nouns.recipe import Recipe
 from evenburn.core.nouns.wood import Wood
 from evenburn.core.optics.beam import beam_of_lens, beam_radius_mm
-from evenburn.core.optics.lines import dwell_ms, mean_dose_J_per_mm2, ripple_factor
+from evenburn.core.optics.lines import dwell_ms, effective_passes, mean_dose_J_per_mm2, ripple_factor
 from evenburn.core.planning.follow_recipe import cut_energy_J_per_mm, peak_dose_J_per_mm2, width_above_mm
 from evenburn.core.response.curve import effective_exposure, exposures_for_tones, tone_L
 from evenburn.core.tone.colour import lightness_L, luminance
@@ -80,7 +81,7 @@ def _scanned(at: SetMark, z: FloatArray) -> Seen:
         curve,
         dose_J_per_mm2=dose,
         dwell_ms=dwell_ms(beam_radius_mm=radius, speed_mm_per_s=recipe.speed_mm_per_s),
-        passes=recipe.passes,
+        passes=effective_passes(passes=recipe.passes, beam_radius_mm=radius, line_spacing_mm=recipe.line_spacing_mm),
     )
     phases = np.concatenate([[0.0, 0.5], (np.arange(PHASES) + 0.5) / PHASES])
     factors = ripple_factor(
@@ -129,7 +130,8 @@ def _followed(at: SetMark, z: FloatArray) -> Seen:
         [recipe.passes * peak_dose_J_per_mm2(line_energy_J_per_mm=energy, beam_radius_mm=w) for w in radius]
     )
     dwell = dwell_ms(beam_radius_mm=radius, speed_mm_per_s=recipe.speed_mm_per_s)
-    crest = effective_exposure(curve, dose_J_per_mm2=peak, dwell_ms=dwell, passes=recipe.passes)
+    over = effective_passes(passes=recipe.passes, beam_radius_mm=radius, line_spacing_mm=math.inf)
+    crest = effective_exposure(curve, dose_J_per_mm2=peak, dwell_ms=dwell, passes=over)
     none = np.zeros(z.shape)
     if recipe.way == "cut":
         needed = [

@@ -98,6 +98,7 @@ class Met:
     """
 
     exposure: float
+    ripple: Ripple
     mean_exposure: FloatArray
     tone_L: FloatArray
     half_tone_share: FloatArray
@@ -118,6 +119,7 @@ def met_tone(wish: Wish, *, exposure: float, lines: OverLines, spacing_mm: Float
     tone = averaged_tone_L(wish.curve, mean, ripple=ripple)
     return Met(
         exposure=exposure,
+        ripple=ripple,
         mean_exposure=mean,
         tone_L=tone,
         half_tone_share=half_tone_share(wish.curve, exposure=mean, tone=tone),
@@ -133,7 +135,7 @@ def coarsely_set(wish: Wish, met: Met, *, power_W: FloatArray) -> tuple[NDArray[
 
     Source
     ------
-    `settable_power_W`; the tone moves as that of an even area does.
+    `settable_power_W`, `averaged_tone_L`.
     """
     machine, curve = wish.machine, wish.curve
     least_W, most_W = power_window_W(machine)
@@ -143,11 +145,12 @@ def coarsely_set(wish: Wish, met: Met, *, power_W: FloatArray) -> tuple[NDArray[
     coarse |= (power_W <= most_W) & (solved_W > most_W)  # the ripple would take more than is allowed
     if not coarse.any():
         return coarse, np.empty(0)
-    mean, tone = (np.broadcast_to(a, coarse.shape)[coarse] for a in (met.mean_exposure, met.tone_L))
+    mean = np.broadcast_to(met.mean_exposure, coarse.shape)[coarse]
     wanted_W = solved_W[coarse]
     less = np.log10(settable_power_W(machine, power_W=np.minimum(wanted_W, most_W)) / wanted_W)
-    moved = tone_L(curve, met.exposure + less) - tone_L(curve, met.exposure)
-    return coarse, half_tone_share(curve, exposure=mean + less, tone=tone + moved)
+    there = mean + less
+    tone = averaged_tone_L(curve, there, ripple=met.ripple.picked(coarse))
+    return coarse, half_tone_share(curve, exposure=there, tone=tone)
 
 
 def _more_decades(curve: CharacteristicCurve, *, exposure: float, ripple: Ripple) -> FloatArray:

@@ -19,6 +19,7 @@ from evenburn.core.layout.place import on_bed, outline_on_bed
 from evenburn.core.nouns.check import Check
 from evenburn.core.nouns.mark import Axis, Piece
 from evenburn.core.nouns.wood import CharacteristicCurve, Wood
+from evenburn.core.optics.lines import effective_passes
 from evenburn.core.planning.mark_plan import MarkWork
 from evenburn.core.planning.placing_checks import NB, WAYS
 from evenburn.core.response.curve import exposure_shift, tone_L, usable_range
@@ -113,10 +114,17 @@ def exposure_together(
         * 10.0 ** float(exposure_shift(curve, dwell_ms=work.predicted.dwell_ms, passes=1))
         for work, share in zip(works, dose_fraction, strict=True)
     )
-    passes = sum(work.recipe.passes for work in works)
+    passes = sum(_passes_over(work) for work in works)
     once = exposure_shift(curve, dwell_ms=1.0, passes=passes)
     with np.errstate(divide="ignore"):
         return np.asarray(np.log10(weighed) + once, dtype=np.float64)
+
+
+def _passes_over(work: MarkWork) -> float:
+    """Return how often a mark burns a place over. Source: `effective_passes`."""
+    spacing_mm = work.recipe.line_spacing_mm if work.followed is None else math.inf
+    radius_mm = work.predicted.beam_radius_mm
+    return float(effective_passes(passes=work.recipe.passes, beam_radius_mm=radius_mm, line_spacing_mm=spacing_mm))
 
 
 def overlap_checks(works: Sequence[MarkWork], piece: Piece, *, wood: Wood) -> list[Check]:

@@ -15,7 +15,7 @@ from numpy.typing import ArrayLike, NDArray
 from evenburn.core.art.detail import narrowest_kept_mm
 from evenburn.core.nouns.machine import Machine
 from evenburn.core.nouns.mark import Axis
-from evenburn.core.optics.lines import dwell_ms
+from evenburn.core.optics.lines import dwell_ms, effective_passes
 from evenburn.core.planning.candidates import (
     AXES,
     CONSTRAINTS,
@@ -114,7 +114,8 @@ def _evaluate(wish: Wish, asked: _Asked, *, axis: Axis, relaxed: frozenset[str])
     v = grid.speed_mm_per_s[None, None, None, None, :]
     lines = asked.lines
     dwell = dwell_ms(beam_radius_mm=lines.radius_mm, speed_mm_per_s=v)
-    shift = exposure_shift(curve, dwell_ms=dwell, passes=n)
+    over = effective_passes(passes=n, beam_radius_mm=lines.radius_mm, line_spacing_mm=p)
+    shift = exposure_shift(curve, dwell_ms=dwell, passes=over)
 
     if asked.met is not None:
         exposure: FloatArray = np.full((1, 1, 1, 1, 1), asked.exposure)
@@ -152,7 +153,7 @@ def _evaluate(wish: Wish, asked: _Asked, *, axis: Axis, relaxed: frozenset[str])
         "sharpness": detail,
         "banding": banding,
         "warp": warp,
-        "known range": asked.doubt.tone_L_sd(dwell_ms=dwell, passes=n),
+        "known range": asked.doubt.tone_L_sd(dwell_ms=dwell, passes=over),
         "photo range": power * (asked.faint_share or 0.0),
         "char": hottest,
         "tone": middle,
@@ -249,8 +250,8 @@ def _judged_by_known_range(tables: Sequence[Table]) -> tuple[Table, ...]:
     cannot = np.uint16(sum(1 << CONSTRAINTS.index(name) for name in ("run-up", "power")))
     burnable = []
     for table in tables:
-        can = ((table.broken & cannot) == 0).any(axis=(0, 2))
-        sd = table.got["known range"][0, :, 0]
+        can = ((table.broken & cannot) == 0).any(axis=0)
+        sd = table.got["known range"][0]
         burnable += [sd[can[tuple(slice(0, s) for s in can.shape)]]] if can.any() else []
     known = np.concatenate(burnable) if burnable else np.concatenate([t.got["known range"].ravel() for t in tables])
     least = float(known.min())

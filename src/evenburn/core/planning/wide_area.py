@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from evenburn.core.optics.beam import beam_radius_mm
-from evenburn.core.optics.lines import dwell_ms, ripple_factor
+from evenburn.core.optics.lines import dwell_ms, effective_passes, ripple_factor
 from evenburn.core.planning.over_lines import FAR_decades, FLAT_L_per_decade, SECANT_decades
 from evenburn.core.planning.wish import Wish
 from evenburn.core.response.curve import exposure_shift, exposures_for_tones, tone_L, tone_range_L
@@ -59,7 +59,9 @@ def predicted_tone_L(
     radius = float(beam_radius_mm(wish.beam, offset_mm=focus_offset_mm))
     dose = passes * power_W / (speed_mm_per_s * line_spacing_mm)
     exposure = np.log10(dose) + exposure_shift(
-        wish.curve, dwell_ms=dwell_ms(beam_radius_mm=radius, speed_mm_per_s=speed_mm_per_s), passes=passes
+        wish.curve,
+        dwell_ms=dwell_ms(beam_radius_mm=radius, speed_mm_per_s=speed_mm_per_s),
+        passes=effective_passes(passes=passes, beam_radius_mm=radius, line_spacing_mm=line_spacing_mm),
     )
     ripple = ripple_of(beam_radius_mm=radius, line_spacing_mm=line_spacing_mm)
     return float(averaged_tone_L(wish.curve, exposure, ripple=ripple))

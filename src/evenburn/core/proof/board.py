@@ -17,7 +17,7 @@ from evenburn.core.nouns.events import Event, Trace
 from evenburn.core.nouns.machine import Machine
 from evenburn.core.nouns.wood import Wood
 from evenburn.core.optics.beam import Beam, beam_radius_mm
-from evenburn.core.optics.lines import dwell_ms
+from evenburn.core.optics.lines import dwell_ms, effective_passes
 from evenburn.core.proof.dose import DoseGrid, LineEnergy, collect, dose_map_J_per_mm2, traced_map_J, traced_pieces
 from evenburn.core.proof.grain import Grain, grain_L, grain_of
 from evenburn.core.proof.look import reflectance_map, wood_colours
@@ -52,6 +52,11 @@ class Burn:
     rise_time_s: float
     reversal_offset_mm: float = 0.0
     machine: Machine | None = None
+
+    def passes_over(self, *, radius_mm: float) -> float:
+        """Return how often a place is burnt over by a beam of a radius. Source: `effective_passes`."""
+        spacing_mm = math.inf if self.is_followed() else self.line_spacing_mm
+        return float(effective_passes(passes=self.passes, beam_radius_mm=radius_mm, line_spacing_mm=spacing_mm))
 
     def is_followed(self) -> bool:
         """Return whether outlines are followed; every line of such a mark is seen itself."""
@@ -148,7 +153,7 @@ def _seen(burn: Burn, wood: Wood, lines: LineEnergy, *, focus_offset_mm: float, 
         exposure_shift(
             wood.curve,
             dwell_ms=dwell_ms(beam_radius_mm=radius, speed_mm_per_s=burn.speed_mm_per_s),
-            passes=burn.passes,
+            passes=burn.passes_over(radius_mm=radius),
         )
     )
     return reflectance_map(

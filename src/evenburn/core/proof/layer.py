@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from evenburn.core.nouns.wood import CharacteristicCurve, Wood
 from evenburn.core.optics.beam import Beam, beam_radius_mm
-from evenburn.core.optics.lines import dwell_ms
+from evenburn.core.optics.lines import dwell_ms, effective_passes
 from evenburn.core.response.curve import exposure_shift
 
 Picture = NDArray[np.float32]
@@ -63,14 +63,22 @@ class Exposed:
     exposure_shift: float
 
 
-def exposed(wood: Wood, *, beam: Beam, focus_offset_mm: float, speed_mm_per_s: float, passes: int) -> Exposed:
-    """Return what a mark's exposure is at a focus offset. Source: `beam_radius_mm`, `exposure_shift`."""
+def exposed(
+    wood: Wood, *, beam: Beam, focus_offset_mm: float, speed_mm_per_s: float, line_spacing_mm: float, passes: int
+) -> Exposed:
+    """Return what a mark's exposure is at a focus offset; a followed line has an endless spacing.
+
+    Source
+    ------
+    `beam_radius_mm`, `effective_passes`, `exposure_shift`.
+    """
     radius = float(beam_radius_mm(beam, offset_mm=focus_offset_mm))
     dwell = dwell_ms(beam_radius_mm=radius, speed_mm_per_s=speed_mm_per_s)
+    over = effective_passes(passes=passes, beam_radius_mm=radius, line_spacing_mm=line_spacing_mm)
     return Exposed(
         curve=wood.curve,
         radius_mm=radius,
-        exposure_shift=float(exposure_shift(wood.curve, dwell_ms=dwell, passes=passes)),
+        exposure_shift=float(exposure_shift(wood.curve, dwell_ms=dwell, passes=over)),
     )
 
 

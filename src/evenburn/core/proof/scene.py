@@ -72,14 +72,15 @@ class Scene:
 
 def layer_of(burn: Burn, wood: Wood) -> Layer | None:
     """Return a mark prepared, None where it burns nothing. Source: `scanned_layer`, `followed_layer`."""
+    pieces = traced_pieces(burn.events, machine=burn.machine)
     light = exposed(
         wood,
         beam=burn.beam,
         focus_offset_mm=burn.focus_offset_mm,
         speed_mm_per_s=burn.speed_mm_per_s,
+        line_spacing_mm=burn.line_spacing_mm if pieces is None else math.inf,
         passes=burn.passes,
     )
-    pieces = traced_pieces(burn.events, machine=burn.machine)
     if pieces is not None:
         return followed_layer(pieces, light, passes=burn.passes) if pieces.energy_J.size else None
     table = line_table(burn.events, reversal_offset_mm=burn.reversal_offset_mm)

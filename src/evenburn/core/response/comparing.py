@@ -8,6 +8,7 @@ import numpy as np
 
 from evenburn.core.nouns.outcome import ExposureShift, Got, Outcome, Promised
 from evenburn.core.nouns.wood import CharacteristicCurve
+from evenburn.core.optics.lines import effective_passes
 from evenburn.core.response.curve import effective_exposure, fit_sd_L, tone_L, tone_slope_L_per_decade
 from evenburn.core.response.fitting import Observed
 
@@ -40,12 +41,18 @@ def shift_of(curve: CharacteristicCurve, *, promised: Promised, got: Got) -> Exp
     )
 
 
+def passes_over(passes: int, *, dwell_ms: float, speed_mm_per_s: float, line_spacing_mm: float) -> float:
+    """Return how often a place was burnt over by a beam of a dwell. Source: `effective_passes`; a dwell is 2 w / v."""
+    radius_mm = 0.5e-3 * dwell_ms * speed_mm_per_s
+    return float(effective_passes(passes=passes, beam_radius_mm=radius_mm, line_spacing_mm=line_spacing_mm))
+
+
 def observed_mark(promised: Promised, got: Got) -> Observed:
     """Return a finished mark as one patch of its lot. Definition."""
     return Observed(
         log10_dose=np.array([math.log10(promised.dose_J_per_mm2)]),
         dwell_ms=np.array([promised.dwell_ms]),
-        passes=np.array([float(promised.passes)]),
+        passes=np.array([promised.passes]),
         tone_L=np.array([got.tone_L]),
         tone_L_sd=np.array([got.own_L_sd]),
         shared_L=np.array([[got.shared_L_sd]]),

@@ -1,6 +1,6 @@
 """The characteristic curve: tone (L*) against effective exposure.
 
-Effective exposure  x = log10 H + (β − 1) log10 n + κ log10(τ / 1 ms)
+Effective exposure  x = log10 H + (β − 1) log10 N + κ log10(τ / 1 ms)       N: `effective_passes`
 Curve               L(x) = L_bare + (L_full − L_bare) G(x) + L_rev S(x)
     G(x) = (1 + (2^ν − 1) exp(−k (x − x_mid)))^(−1/ν)      generalised logistic, G(x_mid) = ½ for every ν
     S(x) = 1 / (1 + exp(−k (x − x_rev)))                    the turn back past the darkest point
@@ -29,6 +29,10 @@ def effective_exposure(
     curve: CharacteristicCurve, *, dose_J_per_mm2: ArrayLike, dwell_ms: ArrayLike, passes: ArrayLike = 1
 ) -> FloatArray:
     """Return the effective exposure of a total dose given at a dwell in a number of passes. [log10 J/mm²]
+
+    Parameters
+    ----------
+    passes : as `effective_passes` counts them, of lines as close as a card's.
 
     Source
     ------
@@ -129,7 +133,7 @@ def exposures_for_tones(curve: CharacteristicCurve, tones: ArrayLike) -> FloatAr
     return np.asarray(np.interp(np.asarray(tones, dtype=np.float64), values, grid), dtype=np.float64)
 
 
-def fit_sd_L(curve: CharacteristicCurve, *, log10_dose: float, dwell_ms: float, passes: int = 1) -> float:
+def fit_sd_L(curve: CharacteristicCurve, *, log10_dose: float, dwell_ms: float, passes: float = 1) -> float:
     """Return the standard deviation of the predicted tone that the fit's covariance leaves. [L*]
 
     Parameters
@@ -158,7 +162,7 @@ def fit_sd_L(curve: CharacteristicCurve, *, log10_dose: float, dwell_ms: float, 
     return math.sqrt(max(0.0, float(jacobian @ curve.covariance @ jacobian)))
 
 
-def tone_sd_L(curve: CharacteristicCurve, *, log10_dose: float, dwell_ms: float, passes: int = 1) -> float:
+def tone_sd_L(curve: CharacteristicCurve, *, log10_dose: float, dwell_ms: float, passes: float = 1) -> float:
     """Return what the person will meet: fit, reading, board to board and evenness together. [L*]
 
     Source

@@ -25,6 +25,13 @@ class Ripple:
     shifts: FloatArray
     shares: FloatArray
 
+    def picked(self, some: NDArray[np.bool_]) -> Ripple:
+        """Return that of some of many candidates, (N, places); it broadcasts with them. Definition."""
+        whole = (*some.shape, self.shifts.shape[-1])
+        return Ripple(
+            shifts=np.broadcast_to(self.shifts, whole)[some], shares=np.broadcast_to(self.shares, whole)[some]
+        )
+
 
 def ripple_of(*, beam_radius_mm: ArrayLike, line_spacing_mm: ArrayLike) -> Ripple:
     """Return the ripple that lines leave, at places that stand for all of it. They broadcast. Source: `ripple_factor`."""

@@ -318,6 +318,7 @@ def _followed(piece: Prepared, planned: FollowedLayer, ask: Ask, *, mark_id: str
         beam=kept.beam,
         focus_offset_mm=ask.focus_offset_mm,
         speed_mm_per_s=kept.speed_mm_per_s,
+        line_spacing_mm=math.inf,
         passes=kept.passes,
     )
     return followed_layer(planned.pieces, light, passes=kept.passes)
@@ -332,6 +333,7 @@ def _scanned(piece: Prepared, planned: Layer, window: Window, ask: Ask, *, mark_
         beam=kept.wish.beam,
         focus_offset_mm=offset,
         speed_mm_per_s=recipe.speed_mm_per_s,
+        line_spacing_mm=recipe.line_spacing_mm,
         passes=recipe.passes,
     )
     if recipe == kept.recipe:

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from evenburn.adapters.pictures.wood_swatches import tone_colours
 from evenburn.core.nouns.wood import CharacteristicCurve, Wood
-from evenburn.core.optics.lines import dwell_ms, mean_dose_J_per_mm2
+from evenburn.core.optics.lines import dwell_ms, effective_passes, mean_dose_J_per_mm2
 from evenburn.core.response.curve import (
     DWELL_REFERENCE_ms,
     effective_exposure,
@@ -162,7 +162,11 @@ def patches_of(curve: CharacteristicCurve, readings: Sequence[Mapping[str, Any]]
                     passes=recipe["passes"],
                 ),
                 dwell_ms=_dwell_ms(reading, recipe),
-                passes=recipe["passes"],
+                passes=effective_passes(
+                    passes=recipe["passes"],
+                    beam_radius_mm=reading["card"]["beam_radius_mm"],
+                    line_spacing_mm=recipe["line_spacing_mm"],
+                ),
             )
             found.append(
                 Patch(

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
+from functools import cache
 from itertools import pairwise
 
 from evenburn.core.nouns.mark import Axis
@@ -130,6 +131,22 @@ def inverse_erf(share: float) -> float:
         middle = 0.5 * (low + high)
         low, high = (middle, high) if math.erf(middle) < share else (low, middle)
     return low
+
+
+@cache
+def like_lines(radius_mm: float, spacing_mm: float) -> float:
+    """Return how many like lines those that burn a place are worth, from 64 places: (Σ H)² / Σ H²."""
+    far = math.ceil(3.0 * radius_mm / spacing_mm)
+    doses = [
+        [math.exp(-2.0 * ((k + place / 64.0) * spacing_mm / radius_mm) ** 2) for k in range(-far, far + 1)]
+        for place in range(64)
+    ]
+    return sum(sum(d) for d in doses) ** 2 / 64.0 / sum(sum(h * h for h in d) for d in doses)
+
+
+def burnt_over(passes: int, radius_mm: float, spacing_mm: float) -> float:
+    """Return passes, counted in passes of lines three quarters of a radius apart."""
+    return passes * max(1.0, like_lines(radius_mm, spacing_mm)) / like_lines(1.0, 0.75)
 
 
 def lines_sum(w: float, p: float, place: float) -> float:
@@ -285,14 +302,15 @@ def _candidates(wish: Wish) -> Iterator[Candidate]:
             for p in spacings:
                 crest, trough = (max(lines_sum(sharp, p, place), 1e-300) for place in (0.0, 0.5))
                 soft_crest = lines_sum(soft, p, 0.0)
-                over = [math.log10(max(lines_sum(w, p, (i + 0.5) / (2 * PLACES)), 1e-300)) for i in range(PLACES)]
+                places = [math.log10(max(lines_sum(w, p, (i + 0.5) / (2 * PLACES)), 1e-300)) for i in range(PLACES)]
                 hottest = max(to_sharp + math.log10(crest), to_soft + math.log10(soft_crest))
-                mean = mean_for(c, wished, over, c.x_char - wished - hottest)
+                mean = mean_for(c, wished, places, c.x_char - wished - hottest)
                 reaches: dict[float, float] = {}  # by what rounding the S word adds, to a thousandth of a decade
                 sees = unseen(wish.tone_L, p, wish.reading_distance_mm) * wish.banding_factor
                 for n in (1, 2) if hold.passes is None else (hold.passes,):
                     for v in sorted(speeds):
-                        shift = c.kappa * math.log10(2e3 * w / v) + (c.pass_exponent - 1.0) * math.log10(n)
+                        over = burnt_over(n, w, p)
+                        shift = c.kappa * math.log10(2e3 * w / v) + (c.pass_exponent - 1.0) * math.log10(over)
                         if hold.power_W is None:
                             x = wished
                             power = 10.0 ** (x - shift) * v * p / n
@@ -308,14 +326,14 @@ def _candidates(wish: Wish) -> Iterator[Candidate]:
                             more = round(x - mean, 3)  # no ripple is met: the power stands
                         if more not in reaches:
                             there = mean + more
-                            seen = tone_of(c, x) if hold.power_W is not None else seen_L(c, there, over)
+                            seen = tone_of(c, x) if hold.power_W is not None else seen_L(c, there, places)
                             reaches[more] = reach_of(c, there, seen)
                         reach = reaches[more]
                         on, off = x + to_sharp + math.log10(crest), x + to_sharp + math.log10(trough)
                         ripple = abs(tone_of(c, on) - tone_of(c, off))
                         ripple += min(steeper * (on - off), steeper / abs(slope) * ripple)
                         middle = tone_of(c, x)
-                        by = [*shape[:7], slope * math.log10(2e3 * w / v), slope * math.log10(n)]
+                        by = [*shape[:7], slope * math.log10(2e3 * w / v), slope * math.log10(over)]
                         known = deviation(c, by)
                         lines = profile.rows_mm / p
                         each = 2.0 * ramp_s(v, a, m.jerk_mm_per_s3) + m.line_overhead_s

@@ -164,7 +164,7 @@ def test_nothing_is_told_to_save_by_giving_up_more() -> None:
 
 
 def test_a_curve_that_is_a_guess_prices_its_card() -> None:
-    unsure = replace(WISH, curve=replace(CURVE, covariance=CURVE.covariance * 49.0), sharpness_mm=0.2)
+    unsure = replace(WISH, curve=replace(CURVE, covariance=CURVE.covariance * 49.0), sharpness_mm=0.199)
     sure = replace(unsure, curve=replace(CURVE, covariance=np.zeros((9, 9))))
     saves_s = told(unsure)["curve"].saves_s
     assert saves_s == pytest.approx(least_s(unsure) - least_s(sure), abs=NEAR_BEST * 2.0 * least_s(unsure))

@@ -73,6 +73,7 @@ def test_a_held_power_names_the_tone_it_gives() -> None:
     found, one = search(w), told(w)["tone"]
     radius = w.beam.waist_radius_mm * math.hypot(1.0, found.focus_offset_mm / w.beam.rayleigh_length_mm)
     x = math.log10(6.0 / (300.0 * 0.1)) + w.curve.kappa * math.log10(2e3 * radius / 300.0)
+    x += (w.curve.pass_exponent - 1.0) * math.log10(brute.burnt_over(1, radius, 0.1))
     assert one.got == pytest.approx(brute.tone_of(w.curve, x), abs=1e-6)
     assert one.asked == 40.0
 

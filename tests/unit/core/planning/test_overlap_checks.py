@@ -11,6 +11,7 @@ from shapely import Point, Polygon, affinity, box
 from shapely.geometry.base import BaseGeometry
 
 from evenburn.core.nouns.mark import Mark, Piece
+from evenburn.core.optics.lines import effective_passes
 from evenburn.core.planning.mark_plan import MarkWork
 from evenburn.core.planning.overlap_checks import exposure_together, overlap_checks, overlap_of
 from evenburn.core.response.curve import effective_exposure, tone_L
@@ -135,8 +136,13 @@ def test_twice_the_same_mark_is_the_same_as_two_passes() -> None:
 
     both = exposure_together(WOOD.curve, (work, work), dose_fraction=(np.ones(1), np.ones(1)))
 
+    over = effective_passes(
+        passes=2 * work.recipe.passes,
+        beam_radius_mm=once.beam_radius_mm,
+        line_spacing_mm=work.recipe.line_spacing_mm,
+    )
     twice = effective_exposure(
-        WOOD.curve, dose_J_per_mm2=2.0 * once.dose_J_per_mm2, dwell_ms=once.dwell_ms, passes=2 * work.recipe.passes
+        WOOD.curve, dose_J_per_mm2=2.0 * once.dose_J_per_mm2, dwell_ms=once.dwell_ms, passes=over
     )
     assert both[0] == pytest.approx(float(twice), abs=1e-12)
     (check,) = overlap_checks((work, replace(work, mark=replace(work.mark, id="again"))), BOARD, wood=WOOD)

@@ -301,6 +301,7 @@ def test_predicted_tone_without_ripple_is_the_curve_itself() -> None:
         WISH, power_W=10.0, speed_mm_per_s=200.0, line_spacing_mm=w / 3.0, focus_offset_mm=0.0, passes=1
     )
     x = math.log10(10.0 / (200.0 * w / 3.0)) + WISH.curve.kappa * math.log10(2e3 * w / 200.0)
+    x += (WISH.curve.pass_exponent - 1.0) * math.log10(brute.burnt_over(1, w, w / 3.0))
     assert tone == pytest.approx(brute.tone_of(WISH.curve, x), abs=1e-6)
 
 

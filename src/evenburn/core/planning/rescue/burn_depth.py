@@ -14,7 +14,13 @@ from evenburn.core.errors import InvalidInput
 from evenburn.core.nouns.recipe import Recipe
 from evenburn.core.nouns.wood import CharacteristicCurve, Wood
 from evenburn.core.optics.beam import Beam, beam_radius_mm
-from evenburn.core.optics.lines import dwell_ms, line_peak_dose_J_per_mm2, mean_dose_J_per_mm2, ripple_factor
+from evenburn.core.optics.lines import (
+    dwell_ms,
+    effective_passes,
+    line_peak_dose_J_per_mm2,
+    mean_dose_J_per_mm2,
+    ripple_factor,
+)
 from evenburn.core.response.curve import effective_exposure, exposure_shift
 
 S_PER_MS = 1e-3
@@ -69,11 +75,18 @@ class Burnt:
     peak_dose_J_per_mm2: float
     dwell_ms: float
 
+    def passes_over(self) -> float:
+        """Return how often a place was burnt over. Source: `effective_passes`."""
+        spacing_mm = self.recipe.line_spacing_mm if self.recipe.way == "scan" else math.inf
+        return float(
+            effective_passes(passes=self.recipe.passes, beam_radius_mm=self.beam_radius_mm, line_spacing_mm=spacing_mm)
+        )
+
     def exposure(self, curve: CharacteristicCurve) -> float:
         """Return the effective exposure it has had. [log10 J/mm²] Source: `effective_exposure`."""
         return float(
             effective_exposure(
-                curve, dose_J_per_mm2=self.dose_J_per_mm2, dwell_ms=self.dwell_ms, passes=self.recipe.passes
+                curve, dose_J_per_mm2=self.dose_J_per_mm2, dwell_ms=self.dwell_ms, passes=self.passes_over()
             )
         )
 
@@ -169,7 +182,7 @@ def burn_depth(burnt: Burnt, *, wood: Wood, happened: Happened) -> BurnDepth:
     Own derivation, docs/how-it-works/rescue.md, from `taken_depth_mm` and `diffusion_length_mm`.
     """
     curve = wood.curve
-    shift = float(exposure_shift(curve, dwell_ms=burnt.dwell_ms, passes=burnt.recipe.passes))
+    shift = float(exposure_shift(curve, dwell_ms=burnt.dwell_ms, passes=burnt.passes_over()))
     char_dose = 10.0 ** (curve.x_char - shift)
     low, high = 0.0, None
     if happened.depth_mm is not None:
