@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from evenburn.core.nouns.check import Check
 from evenburn.core.nouns.confirmation import Confirmation
 from evenburn.core.nouns.machine import Lens, Machine
 from evenburn.core.nouns.mark import Mark, Piece
-from evenburn.core.nouns.recipe import Alternative, Binding, Concession, Predicted, Recipe
+from evenburn.core.nouns.recipe import FOCUSING_s, Alternative, Binding, Concession, Predicted, Recipe
 from evenburn.core.nouns.wood import Wood
 
 Box = tuple[float, float, float, float]
@@ -178,10 +178,37 @@ class SharedRun:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class BenchDay:
+    """What a bench knows of the day that a batch is burnt on.
+
+    `change_over_s` is reckoned before each piece and each time the focus is set within one, [s]; `of_settings` tells whether
+    somebody's settings name it, else it is a starting value. `before` is thickness and stand-off as a burn left them last,
+    None where that is not known. [mm] `burnt` are the entries of the batch that are burnt already: number from 1, and local
+    time as "2026-06-09T10:12".
+    """
+
+    change_over_s: float = FOCUSING_s
+    of_settings: bool = False
+    before: tuple[float, float] | None = None
+    burnt: tuple[tuple[int, str], ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BurntPiece:
+    """A piece of a batch that is burnt already and so not planned: its place in the order, and when, in local time."""
+
+    piece: Piece
+    wood: Wood
+    start_order: int
+    burnt_at: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class BatchPlan:
     """The whole batch, its pieces in the order they are to be burnt; `lens_facts` are of every lens of the machine.
 
     `runs` are offered beside the programs of the marks: whoever takes one leaves out the programs it stands for.
+    `burnt` are those of its pieces that are burnt already, which are not among `pieces`.
     """
 
     name: str
@@ -192,6 +219,8 @@ class BatchPlan:
     pieces: tuple[PiecePlan, ...]
     lens_facts: tuple[LensFacts, ...] = ()
     runs: tuple[SharedRun, ...] = ()
+    day: BenchDay = field(default_factory=BenchDay)
+    burnt: tuple[BurntPiece, ...] = ()
 
     def focusings(self) -> int:
         """Return how often the stand-off is set."""

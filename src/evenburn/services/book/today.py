@@ -16,6 +16,7 @@ from evenburn.core.errors import EvenburnError, InvalidInput
 from evenburn.core.nouns.wood import Wood
 from evenburn.core.planning.batch import changes, least_changes
 from evenburn.services.book.at_a_glance import Glance, glances, stopped_glance
+from evenburn.services.book.bed_now import set_last
 from evenburn.services.book.finishing import afterwards
 from evenburn.services.book.forbidden import forbidding
 from evenburn.services.book.inputs import Sources, WoodSource, inputs_sha256, sources_of
@@ -115,7 +116,7 @@ class Today:
     starts_at, ends_at : local time at which the first piece was or is begun with, change-over included, and of the last end;
         None where nothing has a time.
     burnt : pieces of all that are burnt.
-    set_up_changes : how often the stand-off is set for what is left, in this order.
+    set_up_changes : how often the stand-off is set for what is left, in this order, from how the last burn left it.
     least_set_up_changes : in the best order; None where there are too many pieces to reckon it.
     stops : pieces with a stop, those on other pages too: id and name.
     unplanned : pieces of all that have no plan.
@@ -182,10 +183,11 @@ def today(book: Book, *, now: str, batch_id: str | None = None, page: int = 1) -
         sources = sources_of(connection, wanted, [row["document"] for row in found.values()])
         ticks = ticks_of(connection, ids)
         summaries = summaries_of(connection, ids)
+        before = set_last(connection, machine_id=about["machine"], lens=about["lens"])
         on_shelf = woods_on_shelf(connection)
     here = on_this_clock(now)
     opens = datetime.fromisoformat(f"{here.date().isoformat()}T{settings.starts_at}")
-    clock = timetable(lines, opens=opens, change_over_s=settings.change_over_s, now=here)
+    clock = timetable(lines, opens=opens, change_over_s=settings.change_over_s, now=here, before=before)
     day = _Day(
         opens=opens,
         change_over_s=settings.change_over_s,
@@ -225,8 +227,8 @@ def today(book: Book, *, now: str, batch_id: str | None = None, page: int = 1) -
         change_over_s=settings.change_over_s,
         starts_at=None if starts is None else minute(starts),
         ends_at=None if ends is None else minute(ends),
-        set_up_changes=changes(set_ups_left),
-        least_set_up_changes=least_changes(set_ups_left) if len(left) <= WHOLE_MOST else None,
+        set_up_changes=changes(set_ups_left, before=before),
+        least_set_up_changes=least_changes(set_ups_left, before=before) if len(left) <= WHOLE_MOST else None,
         stops=tuple((line.piece_id, line.name) for line in left if line.stops),
         unplanned=sum(line.time_s is None for line in lines),
         batches=batches,
