@@ -157,6 +157,7 @@ def _left(batch: Batch, day: BenchDay) -> tuple[Batch, tuple[BurntPiece, ...]]:
             wood=batch.woods[piece.wood_id],
             start_order=places[piece.id],
             burnt_at=at[batch.listed_as[piece.id]],
+            spoiled=batch.listed_as[piece.id] in day.spoiled,
         )
         for piece in batch.pieces
         if batch.listed_as[piece.id] in at

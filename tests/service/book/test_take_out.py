@@ -17,8 +17,8 @@ from evenburn.adapters.storage.book.tables import piece, wood
 from evenburn.core.errors import InvalidInput, NotFound
 from evenburn.services.book.begin import plan_batch_pieces
 from evenburn.services.book.edit_piece import copy_piece
-from evenburn.services.book.plan_piece import plan_all, plan_whole
 from evenburn.services.book.mark_step import mark_step
+from evenburn.services.book.plan_piece import plan_all, plan_whole
 from evenburn.services.book.reorder import move_piece
 from evenburn.services.book.settings import change_settings
 from evenburn.services.book.take_in import TakenIn
@@ -140,8 +140,7 @@ def test_the_sheet_and_the_programs_are_of_what_is_left(book: Book, taken: Taken
 
 def test_today_and_the_run_sheet_agree_on_the_time(book: Book, taken: TakenIn) -> None:
     """Also where the second finds its focus set, and where the change-over is one's own."""
-    plaque, tag = taken.piece_ids
-    copy_piece(book, plaque, now=NOW)
+    copy_piece(book, taken.piece_ids[0], now=NOW)
     for change_over_min in (4.0, 7.5):
         change_settings(book, {"change_over_min": change_over_min, "starts_at": "23:00"})
         plan_all(book, taken.batch_id, now=NOW)

@@ -73,7 +73,8 @@ def order_rows(plan: BatchPlan) -> tuple[Row, ...]:
     set_now = plan.day.before
     change_over_s = plan.day.change_over_s
     after_s = 0.0
-    for piece in sorted((*plan.burnt, *plan.pieces), key=lambda one: one.start_order):
+    listed: list[PiecePlan | BurntPiece] = [*plan.burnt, *plan.pieces]
+    for piece in sorted(listed, key=lambda one: one.start_order):
         if isinstance(piece, BurntPiece):
             rows.append(BurntRow(burnt=piece, same_day=piece.burnt_at.startswith(plan.date)))
             continue

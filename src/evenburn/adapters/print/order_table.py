@@ -153,7 +153,7 @@ def _draw_burnt(row: BurntRow, height: float, sheet: Sheet, y: float) -> None:
     line = y + height / 2 + 1.1
     burnt = row.burnt
     sheet.ticked(sheet.left + 0.2, line)
-    sheet.text(sheet.left + _AFTER, line, "burnt", size_pt=_SMALL_PT, grey=SECOND)
+    sheet.text(sheet.left + _AFTER, line, "spoiled" if burnt.spoiled else "burnt", size_pt=_SMALL_PT, grey=SECOND)
     right = sheet.left + _NAME - 1.5
     sheet.text(right, line, str(burnt.start_order), face=SANS_BOLD, size_pt=_FIGURE_PT, align="right", grey=SECOND)
     room = _column(sheet, "burnt") - sheet.left - _NAME - 3.0

@@ -8,7 +8,7 @@ from evenburn.core.nouns.check import Check
 from evenburn.core.nouns.confirmation import Confirmation
 from evenburn.core.nouns.machine import Lens, Machine
 from evenburn.core.nouns.mark import Mark, Piece
-from evenburn.core.nouns.recipe import FOCUSING_s, Alternative, Binding, Concession, Predicted, Recipe
+from evenburn.core.nouns.recipe import Alternative, Binding, Concession, FOCUSING_s, Predicted, Recipe
 from evenburn.core.nouns.wood import Wood
 
 Box = tuple[float, float, float, float]
@@ -184,13 +184,14 @@ class BenchDay:
     `change_over_s` is reckoned before each piece and each time the focus is set within one, [s]; `of_settings` tells whether
     somebody's settings name it, else it is a starting value. `before` is thickness and stand-off as a burn left them last,
     None where that is not known. [mm] `burnt` are the entries of the batch that are burnt already: number from 1, and local
-    time as "2026-06-09T10:12".
+    time as "2026-06-09T10:12"; `spoiled` are the numbers of those that came out so.
     """
 
     change_over_s: float = FOCUSING_s
     of_settings: bool = False
     before: tuple[float, float] | None = None
     burnt: tuple[tuple[int, str], ...] = ()
+    spoiled: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -201,6 +202,7 @@ class BurntPiece:
     wood: Wood
     start_order: int
     burnt_at: str
+    spoiled: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

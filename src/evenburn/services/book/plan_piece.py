@@ -34,6 +34,7 @@ from evenburn.services.book.bed_now import SET_DECIMALS, set_last
 from evenburn.services.book.inputs import Sources, inputs_sha256, sources_of
 from evenburn.services.book.lay_out import lay_out
 from evenburn.services.book.settings import settings_in
+from evenburn.services.book.spoiled import spoiled_in
 from evenburn.services.book.timetable import minute, on_this_clock
 from evenburn.services.progress import Progress, no_progress
 
@@ -270,19 +271,21 @@ def _whole(book: Book, batch_id: str) -> _Whole:
     with book.reading() as connection:
         about = row_of(connection, batch, batch_id)["document"]
         rows = connection.execute(
-            sa.select(piece.c.document, step.c.done_at)
+            sa.select(piece.c.document, piece.c.id, step.c.done_at)
             .select_from(piece.outerjoin(step, sa.and_(step.c.piece_id == piece.c.id, step.c.name == "burnt")))
             .where(piece.c.batch_id == batch_id, piece.c.removed_at.is_(None))
             .order_by(piece.c.position, piece.c.id)
         ).all()
-        documents = [document for document, _ in rows]
+        documents = [document for document, *_ in rows]
+        spoiled = spoiled_in(connection, batch_id)
         day = BenchDay(
             change_over_s=settings_in(connection).change_over_s,
             of_settings=True,
             before=set_last(connection, machine_id=about["machine"], lens=about["lens"]),
             burnt=tuple(
-                (number, minute(on_this_clock(at))) for number, (_, at) in enumerate(rows, start=1) if at is not None
+                (number, minute(on_this_clock(at))) for number, (*_, at) in enumerate(rows, start=1) if at is not None
             ),
+            spoiled=tuple(number for number, (_, id_, _) in enumerate(rows, start=1) if id_ in spoiled),
         )
         return _Whole(sources=sources_of(connection, batch_id, documents), documents=documents, day=day)
 
@@ -306,7 +309,9 @@ def summary_from(document: Mapping[str, Any]) -> PlanSummary:
 
 def set_ups_from(pairs: Iterable[Sequence[float]]) -> tuple[Setting, ...]:
     """Return settings as the book keeps them, rounded to what is set apart. [mm]"""
-    return tuple((round(float(thick), SET_DECIMALS), round(float(stand_off), SET_DECIMALS)) for thick, stand_off in pairs)
+    return tuple(
+        (round(float(thick), SET_DECIMALS), round(float(stand_off), SET_DECIMALS)) for thick, stand_off in pairs
+    )
 
 
 def summary_of(document: Mapping[str, Any]) -> PlanSummary:
