@@ -159,7 +159,7 @@ def letter(index: int) -> str:
 
 def day_short(iso_date: str) -> str:
     """Return an ISO date without its year, `9 June`; raises as `day`."""
-    return day(iso_date, weekday=False).rsplit(" ", 1)[0]
+    return day(iso_date, weekday=False).rsplit(NB, 1)[0]
 
 
 def day(iso_date: str, *, weekday: bool) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Any
 
 import sqlalchemy as sa
 
@@ -33,7 +34,7 @@ def _spoiled(connection: sa.Connection, where: sa.ColumnElement[bool]) -> dict[i
     return {int(piece_id): int(burn_id) for piece_id, burn_id in rows}
 
 
-def _which(*columns: sa.ColumnElement[object]) -> sa.Select[tuple[object, ...]]:
+def _which(*columns: sa.ColumnElement[Any]) -> sa.Select[Any]:
     """Select of pieces whose last burn, the one that is ticked, has a mark that was graded as spoiled."""
     ticked = sa.and_(step.c.piece_id == piece.c.id, step.c.name == "burnt")
     of_tick = sa.and_(burn.c.piece_id == piece.c.id, burn.c.burnt_at == step.c.done_at)

@@ -245,6 +245,7 @@ def test_what_is_burnt_already_is_ticked_and_takes_neither_time_nor_focusing(tmp
     assert f"burnt 1 {novice.piece.name}" in order
     assert "10:12" in order
     assert "8 June" in order
+    assert "8 June 2026" not in order.replace("Tuesday", "")
     assert order.index(novice.piece.name) < order.index(mixed.piece.name) < order.index(cup.piece.name)
     assert order.count("Focus: stand-off") == 1  # the first finds it set
     assert "15.0 mm bamboo, bed 3.4 mm down, gauge block 11.5 mm" in order  # from 12.1 + 11.0 to 15.0 + 11.5 mm
