@@ -83,7 +83,7 @@ def plan_batch(
                 _ordered(planned, places=_places(whole) if sheet_by_sheet else None),
                 machine=batch.machine,
                 lens=batch.lens,
-                before=day.before,
+                before=day.before_mm,
             ),
             lens_facts=lens_facts(batch.machine, batch.lens),
             day=day,

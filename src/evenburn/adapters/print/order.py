@@ -70,7 +70,7 @@ def order_rows(plan: BatchPlan) -> tuple[Row, ...]:
     A change-over comes before each piece and each time the focus is set within one, as `change_overs` counts them.
     """
     rows: list[Row] = []
-    set_now = plan.day.before
+    set_now = plan.day.before_mm
     change_over_s = plan.day.change_over_s
     after_s = 0.0
     listed: list[PiecePlan | BurntPiece] = [*plan.burnt, *plan.pieces]

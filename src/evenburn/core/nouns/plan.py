@@ -182,14 +182,14 @@ class BenchDay:
     """What a bench knows of the day that a batch is burnt on.
 
     `change_over_s` is reckoned before each piece and each time the focus is set within one, [s]; `of_settings` tells whether
-    somebody's settings name it, else it is a starting value. `before` is thickness and stand-off as a burn left them last,
-    None where that is not known. [mm] `burnt` are the entries of the batch that are burnt already: number from 1, and local
+    somebody's settings name it, else it is a starting value. `before_mm` is thickness and stand-off as a burn left them last,
+    None where that is not known. `burnt` are the entries of the batch that are burnt already: number from 1, and local
     time as "2026-06-09T10:12"; `spoiled` are the numbers of those that came out so.
     """
 
     change_over_s: float = FOCUSING_s
     of_settings: bool = False
-    before: tuple[float, float] | None = None
+    before_mm: tuple[float, float] | None = None
     burnt: tuple[tuple[int, str], ...] = ()
     spoiled: tuple[int, ...] = ()
 

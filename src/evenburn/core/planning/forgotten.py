@@ -31,14 +31,14 @@ class Setting:
     bed_down_mm: float | None
 
 
-def settings_of(marks: Sequence[SetMark], *, before: tuple[float, float] | None = None) -> tuple[Setting, ...]:
+def settings_of(marks: Sequence[SetMark], *, before_mm: tuple[float, float] | None = None) -> tuple[Setting, ...]:
     """Return where the stand-off is set for marks in the order of burning, once for each change. Definition.
 
     Parameters
     ----------
-    before : thickness and stand-off of what was burnt before the first; None where nothing was. [mm]
+    before_mm : thickness and stand-off of what was burnt before the first; None where nothing was.
     """
-    left = [before, *(mark.setting() for mark in marks)]  # what the mark of the same index finds
+    left = [before_mm, *(mark.setting() for mark in marks)]  # what the mark of the same index finds
     starts = [i for i, mark in enumerate(marks) if mark.setting() != left[i]]
     found = []
     for start, end in pairwise([*starts, len(marks)]):
@@ -115,18 +115,18 @@ def worst_forgotten(marks: Sequence[SetMark], *, bed_down_mm: float) -> tuple[Se
 
 
 def refocus_checks(
-    marks: Sequence[SetMark], *, before: tuple[float, float] | None = None
+    marks: Sequence[SetMark], *, before_mm: tuple[float, float] | None = None
 ) -> dict[str, tuple[Check, ...]]:
     """Return for each piece id what would come of forgetting to set the stand-off, where it changes on or before it.
 
     Parameters
     ----------
     marks : those that may be burnt, in the order of burning.
-    before : thickness and stand-off of what was burnt before the first; None where nothing was. [mm]
+    before_mm : thickness and stand-off of what was burnt before the first; None where nothing was.
     """
     found: dict[str, tuple[Check, ...]] = {}
-    for setting in settings_of(marks, before=before):
-        there = marks[setting.first - 1].setting() if setting.first else before
+    for setting in settings_of(marks, before_mm=before_mm):
+        there = marks[setting.first - 1].setting() if setting.first else before_mm
         if setting.bed_down_mm is None or there is None:
             continue
         worst = worst_forgotten([marks[i] for i in setting.marks], bed_down_mm=setting.bed_down_mm)

@@ -61,7 +61,7 @@ def with_set_ups(
     marks = [set_mark(pieces[p], pieces[p].marks[m], machine=machine, lens=lens) for p, m in at]
     tolerances = _tolerances(marks)
     set_ups: dict[str, list[SetUp]] = {}
-    for setting in settings_of(marks, before=before):
+    for setting in settings_of(marks, before_mm=before):
         first = marks[setting.first]
         served = tolerances[setting.first : setting.last + 1]
         worst = None
@@ -77,7 +77,7 @@ def with_set_ups(
                 forgotten=None if worst is None else worst[1],
             )
         )
-    told = refocus_checks(marks, before=before)
+    told = refocus_checks(marks, before_mm=before)
     known = dict(zip(at, tolerances, strict=True))
     return tuple(
         replace(

@@ -281,7 +281,7 @@ def _whole(book: Book, batch_id: str) -> _Whole:
         day = BenchDay(
             change_over_s=settings_in(connection).change_over_s,
             of_settings=True,
-            before=set_last(connection, machine_id=about["machine"], lens=about["lens"]),
+            before_mm=set_last(connection, machine_id=about["machine"], lens=about["lens"]),
             burnt=tuple(
                 (number, minute(on_this_clock(at))) for number, (*_, at) in enumerate(rows, start=1) if at is not None
             ),

@@ -239,7 +239,7 @@ def test_what_is_burnt_already_is_ticked_and_takes_neither_time_nor_focusing(tmp
         BurntPiece(piece=cup.piece, wood=cup.wood, start_order=4, burnt_at="2026-06-08T16:40"),
     )
     left = (mixed, oar, tray)  # the first of them is stopped
-    day = BenchDay(before=(12.1, 11.0), burnt=((1, "2026-06-09T10:12"), (4, "2026-06-08T16:40")))
+    day = BenchDay(before_mm=(12.1, 11.0), burnt=((1, "2026-06-09T10:12"), (4, "2026-06-08T16:40")))
     text = printed(replace(plan, pieces=left, burnt=burnt, day=day), tmp_path)
     order = text[: text.index("From start to end")]
     assert f"burnt 1 {novice.piece.name}" in order
