@@ -89,7 +89,8 @@ class Forgotten:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SetUp:
-    """The stand-off set once, for this thickness, before a mark; `bed_down_mm` is None for the first of the batch.
+    """The stand-off set once, for this thickness, before a mark; `bed_down_mm` is None where nothing is known to
+    have been set before.
 
     `tolerance` is the narrowest of the marks burnt with it until it is set again, on this piece or the next ones.
     """

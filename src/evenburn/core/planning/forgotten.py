@@ -21,7 +21,7 @@ SAME_L = 1.0  # differences below 1 are not seen even side by side [mokrzycki201
 class Setting:
     """One time the stand-off is set: the mark it is set before, and the marks burnt with it on the same piece.
 
-    `bed_down_mm` is how far the bed goes down from where the setting before left it, None for the first of the batch.
+    `bed_down_mm` is how far the bed goes down from where the setting before left it, None where nothing was set before.
     `marks` are by index of the sequence that was asked about, `last` the index of the last one anywhere that it serves.
     """
 
