@@ -229,7 +229,7 @@ class SetUpDocument(_Traced):
     thickness_mm: float = Field(description="Of the blank it is set for. [mm]")
     stand_off_mm: float = Field(description="To set. [mm]")
     bed_down_mm: float | None = Field(
-        description="How far the bed goes down for it, below 0 up; null for the first of the batch. [mm]"
+        description="How far the bed goes down for it, below 0 up; null where nothing is known to have been set before. [mm]"
     )
     tolerance: FocusToleranceDocument | None = Field(
         description="The narrowest of all marks burnt with it; null where nothing is burnt with it."

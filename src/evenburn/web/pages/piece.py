@@ -294,7 +294,8 @@ def _proof(desk: Desk, piece_id: int) -> Any:
 def _cells(sheet: PieceSheet) -> tuple[Cell, ...]:
     states = [step.state for step in sheet.strip]
     last = max((i for i, state in enumerate(states) if state == "done"), default=-1)
-    following = None if "stop" in states else next((i for i, s in enumerate(states) if i > last and s == "open"), None)
+    ends = "stop" in states or "spoiled" in states
+    following = None if ends else next((i for i, s in enumerate(states) if i > last and s == "open"), None)
     return tuple(
         Cell(
             number=i + 1,
@@ -310,6 +311,7 @@ def _cells(sheet: PieceSheet) -> tuple[Cell, ...]:
 def _said(cells: tuple[Cell, ...]) -> str:
     done = sum(cell.state == "done" for cell in cells)
     stopped = next((f", stopped at {c.name}" for c in cells if c.state == "stop"), "")
+    stopped = next((f", {c.name} and spoiled" for c in cells if c.state == "spoiled"), stopped)
     following = next((f", next {c.name}" for c in cells if c.next), "")
     return f"{done} of {len(cells)} done{stopped or following}"
 
