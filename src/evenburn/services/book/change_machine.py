@@ -10,7 +10,7 @@ from typing import Any
 
 import sqlalchemy as sa
 
-from evenburn.adapters.formats.machine_toml import MachineTable
+from evenburn.adapters.formats.machine_toml import MachineTable, machine_from_table
 from evenburn.adapters.formats.strict import checked
 from evenburn.adapters.storage.book.opening import Book
 from evenburn.adapters.storage.book.rows import Change, change, row_of
@@ -108,10 +108,16 @@ def remove_machine(book: Book, machine_id: str, *, version: int, now: str) -> Sa
 
 
 def _check(document: Mapping[str, Any]) -> None:
+    """Refuse a machine that does not hold, and lines of its own that no program could be written with."""
+    from evenburn.services.prove import demand_sound_own_lines
+
     try:
-        checked(MachineTable, dict(document), name=PAGE)
+        table = checked(MachineTable, dict(document), name=PAGE)
+        demand_sound_own_lines(machine_from_table(table, source=PAGE), source=PAGE)
     except InvalidInput as error:
-        raise InvalidInput({_home(where, text): text for where, text in error.fields.items()}) from error
+        raise InvalidInput(
+            {_home(where, text): text for where, text in error.fields.items()}, hint=error.hint
+        ) from error
 
 
 def _home(where: str, text: str) -> str:
