@@ -10,7 +10,6 @@ import pytest
 import sqlalchemy as sa
 
 from evenburn.adapters.storage.book.tables import machine
-
 from evenburn.services.book.change_machine import change_machine
 from evenburn.services.book.machine_of import machine_of
 from evenburn.services.book.open_book import Book
