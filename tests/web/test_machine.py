@@ -114,6 +114,8 @@ def test_a_change_is_told_undone_and_never_lost_to_a_later_window(browser: Brows
     late = browser.post(address, {**form, "power_cap_fraction": "70"})
     assert late.status_code == 409
     assert "changed in another window" in late.text
+    assert form_of(late.text)["power_cap_fraction"] == "70"  # what was typed is kept, to be saved all the same
+    assert browser.post(address, form_of(late.text)).status_code == 303
 
 
 def test_a_machine_is_put_in_by_form_and_by_file(browser: Browser) -> None:

@@ -80,6 +80,8 @@ def test_a_blank_is_changed_and_the_later_window_told(browser: Browser, book: Bo
     assert line.document["thickness_mm"] == pytest.approx(12.1)
     late = browser.post(f"/shelf/{blank_id}", {**form, "left_count": "3"})
     assert late.status_code == 409
+    assert "This blank was changed in another window" in late.text
+    assert (form_of(late.text)["left_count"], form_of(late.text)["version"]) == ("3", "2")
     assert blank_of(book, blank_id).left == 16
     gone = browser.post(f"/shelf/{blank_id}/take", {"version": "2"}, follow_redirects=True)
     assert "taken off the shelf" in gone.text

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import errno
 import logging
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -80,6 +80,13 @@ _OWN_LINES = {
     "post_processor.opening_lines": "The machine’s lines before the first move",
     "post_processor.closing_lines": "The machine’s lines at the end",
 }
+_PAGES: Mapping[str, tuple[str, Callable[[str], str]]] = {  # where a thing of the book is looked at
+    "wood": ("the wood", urls.wood),
+    "machine": ("the machine", urls.machine),
+    "piece": ("the piece", lambda key: urls.piece(int(key))),
+    "burn": ("the burn", lambda key: urls.burn(int(key))),
+    "blank": ("the blank", lambda key: urls.shelf_blank(int(key))),
+}
 _FULL_OR_FORBIDDEN = {
     errno.ENOSPC: "Make room on the disk, then repeat.",
     errno.EDQUOT: "Make room in your part of the disk, then repeat.",
@@ -95,6 +102,16 @@ def told(error: Exception) -> Told:
         return Told(status=error.status, heading="Refused", error=error.message, hint=error.hint)
     if isinstance(error, InvalidInput) and error.fields and set(error.fields) <= set(_OWN_LINES):
         return _told_of_machine(error)
+    if isinstance(error, ChangedMeanwhile) and error.kind in _PAGES:
+        name, address = _PAGES[error.kind]
+        return Told(
+            status=409,
+            heading="Changed in another window",
+            error=error.message,
+            hint=error.hint,
+            leads_to=address(error.key),
+            leads_name=f"Back to {name}",
+        )
     if isinstance(error, EvenburnError):
         for kind, status, heading in _KINDS:
             if isinstance(error, kind):
