@@ -148,8 +148,9 @@ def take(request: Request, wood_id: str, desk: AtDesk, sent: Form) -> Response:
     try:
         saved = take_curve(desk.book, wood_id, curve_id, version=sent.whole("version"), now=desk.now())
     except InvalidInput as error:
-        told = {"": text[:1].upper() + text[1:] for text in error.fields.values()}
-        return _wood_page(request, wood_of(desk.book, wood_id), errors=told, hint=error.hint)
+        text = "; ".join(error.fields.values())
+        errors = {"": text[:1].upper() + text[1:]}
+        return _wood_page(request, wood_of(desk.book, wood_id), errors=errors, hint=error.hint)
     return changed(urls.wood(wood_id), saved)
 
 
