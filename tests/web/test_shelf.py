@@ -6,9 +6,12 @@ from pathlib import Path
 
 import pytest
 
+from evenburn.services.book.edit_piece import copy_piece
 from evenburn.services.book.open_book import Book
-from evenburn.services.book.shelf import blank_of, list_shelf
+from evenburn.services.book.piece_of import piece_of
+from evenburn.services.book.shelf import blank_of, list_shelf, put_on_shelf
 from evenburn.services.book.take_in import take_in_batch
+from evenburn.services.book.today import today
 from service.book.conftest import small_batch
 from service.book.test_shelf import picture
 from web.conftest import NOW, Browser
@@ -107,3 +110,18 @@ def test_the_search_keeps_what_was_asked(browser: Browser) -> None:
     assert "Nothing on the shelf fits that" in text
     assert 'value="coaster"' in text
     assert browser.get("/shelf?page=999999&search=%00%ff").status_code == 200
+
+
+def test_more_pieces_than_blanks_are_told_on_shelf_today_and_sheet(browser: Browser, book: Book) -> None:
+    piece_id = today(book, now=NOW).rows[0].piece_id
+    piece = piece_of(book, piece_id)
+    stock = {"name": "Plaque, A5", "wood_id": piece.wood_id, "left_count": 3, "blank": piece.document["blank"]}
+    put_on_shelf(book, stock, now=NOW)
+    assert "3 there, 1 wanted" in browser.get("/shelf").text
+    assert "wanted" not in browser.get("/").text
+    for _ in range(4):
+        copy_piece(book, piece_id, now=NOW)
+    assert '<span class="check warn">warn</span> 3 there, 5 wanted' in browser.get("/shelf").text
+    told = "Plaque, A5</a>: 3 there, 5 wanted by pieces that are not burnt yet"
+    assert told in browser.get("/").text
+    assert told in browser.get(f"/pieces/{piece_id}").text

@@ -23,6 +23,7 @@ from evenburn.services.book.piece_edits import EditOfPiece, edits_of_piece
 from evenburn.services.book.plan_piece import PiecePlanned, plan_of, planned_with
 from evenburn.services.book.strip import StripStep, strip_of
 from evenburn.services.book.today import size_mm
+from evenburn.services.book.wanted import Short, wants_in
 
 MOST_BURNS, MOST_BLANKS = 12, 40
 
@@ -87,6 +88,7 @@ class PieceSheet:
     forbidden : the stop of its wood where that must not be burnt at all, None elsewhere; nothing of a plan is then told.
     machine, lens_name : what it is planned for.
     artworks : what the files of its document are called.
+    short : the blank of the shelf that pieces like it want more of than there are; None where it is burnt or there are enough.
     finishing : what is done after burning, as is common for such wood.
     before_id, after_id : neighbours in the batch, None at an end.
     """
@@ -118,6 +120,7 @@ class PieceSheet:
     artworks: tuple[str, ...]
     burns: tuple[BurnOfPiece, ...]
     blanks: tuple[BlankOnShelf, ...]
+    short: Short | None
     edits: tuple[EditOfPiece, ...]
     before_id: int | None
     after_id: int | None
@@ -144,6 +147,7 @@ def piece_of(book: Book, piece_id: int) -> PieceSheet:
         }
         burns = _burns(connection, piece_id)
         blanks = _blanks(connection, row["wood_id"])
+        short = None if "burnt" in ticks else wants_in(connection).short_of(row["wood_id"], document["blank"])
         edits = edits_of_piece(connection, piece_id)
     planned = plan_of(book, piece_id)
     sha256 = inputs_sha256(sources, [document])
@@ -185,6 +189,7 @@ def piece_of(book: Book, piece_id: int) -> PieceSheet:
         artworks=tuple(files_named(document)),
         burns=burns,
         blanks=blanks,
+        short=short,
         edits=edits,
         before_id=ids[place - 1] if place > 0 else None,
         after_id=ids[place + 1] if place + 1 < len(ids) else None,
