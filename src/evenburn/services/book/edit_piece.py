@@ -65,10 +65,19 @@ def change_piece(
     """
     row, sources = standing(book, piece_id, version=version)
     document = with_changes(row["document"], changes)
+    if document.get("wood") != row["document"]["wood"]:
+        sources = _with_wood(book, row, sources, wood_id=document.get("wood"))
     if wrong_already:
         raise InvalidInput({**_faults(book, document, sources=sources), **wrong_already})
     what = f"{row['name']}: {what or in_words(row['document'], changes)}"
     return keep_document(book, row, document, sources=sources, what=what, version=version, now=now)
+
+
+def _with_wood(book: Book, row: Mapping[str, Any], sources: Sources, *, wood_id: object) -> Sources:
+    """Return what a piece rests on with another wood of the book beside its own; without it where there is none."""
+    with book.reading() as connection:
+        asked = {**row["document"], "wood": str(wood_id)}
+        return replace(sources, woods={**sources.woods, **sources_of(connection, row["batch_id"], [asked]).woods})
 
 
 def _faults(book: Book, document: Mapping[str, Any], *, sources: Sources) -> dict[str, str]:
