@@ -239,7 +239,9 @@ def test_what_is_moved_onto_the_bed_can_be_burnt_there(edit: Edit, place: str, t
     there = f"place_bed_mm = {place}\nturn_deg = {turn}"
     checks, _ = planned(edit("batch.toml", "place_bed_mm = [200.0, 150.0]", there))
     (fix,) = checks["outside-travel"].fixes
-    ((key, (x_mm, y_mm)),) = fix.change
+    ((key, moved),) = fix.change
+    assert isinstance(moved, tuple)
+    x_mm, y_mm = moved
     assert (key, fix.text) == ("place_bed_mm", "Move onto the bed")
 
     checks, mark = planned(edit("batch.toml", there, f"place_bed_mm = [{x_mm}, {y_mm}]\nturn_deg = {turn}"))
@@ -323,3 +325,12 @@ def test_a_mark_whose_box_hangs_over_the_bed_s_edge_is_burnt_line_by_line_where_
 
     assert mark.program_file is not None
     assert work.grid.pixel_mm == work.recipe.line_spacing_mm == pytest.approx(0.06)
+
+
+def test_a_blank_that_no_bed_may_go_down_for_is_told(edit: Edit) -> None:
+    checks, mark = planned(edit("batch.toml", "thickness_mm = 12.0", "thickness_mm = 500.0"))
+
+    assert checks["thick-blank"].level == "warn"
+    assert "500\u00a0mm thick" in checks["thick-blank"].text
+    assert mark.program_file is not None
+    assert "thick-blank" not in planned(edit("batch.toml", "thickness_mm = 500.0", "thickness_mm = 100.0"))[0]

@@ -28,7 +28,7 @@ from evenburn.core.planning.materials import Material, is_forbidden
 from evenburn.core.planning.overlap_checks import overlap_checks
 from evenburn.core.planning.placing_checks import bed_checks, blank_checks
 from evenburn.core.planning.recipe import search
-from evenburn.core.planning.stand_off_checks import stand_off_checks
+from evenburn.core.planning.stand_off_checks import stand_off_checks, thickness_checks
 from evenburn.core.planning.survey import Survey, survey_mark
 from evenburn.core.planning.wish import Wish
 from evenburn.core.proof.board import Board, Burn, Enlargement, draw_board, enlarge, telling_place_mm
@@ -208,7 +208,7 @@ def work_piece(
         else:
             survey = surveyed.survey(index)
             works[mark.id] = work_mark(*pair, survey=survey, piece=piece, mark=mark, artwork=artwork)
-    checks = [*said, *faults]
+    checks = [*said, *faults, *thickness_checks(piece)]
     lost: dict[str, LostDetail] = {}
     faulty = {fault.mark_id for fault in faults}
     for mark in piece.marks:
