@@ -69,7 +69,10 @@ def test_any_machine_is_refused_what_burns_or_moves_and_allowed_what_does_not(ma
     quiet = PostProcessor(on_word=machine.post_processor.on_word, opening_lines=("M8",), closing_lines=("M9",))
     demand_sound_own_lines(replace(machine, post_processor=quiet))
     for key in ("opening_lines", "closing_lines"):
-        own = replace(machine, post_processor=replace(quiet, **{key: (wild,)}))
+        lines = (
+            replace(quiet, opening_lines=(wild,)) if key == "opening_lines" else replace(quiet, closing_lines=(wild,))
+        )
+        own = replace(machine, post_processor=lines)
         with pytest.raises(InvalidInput):
             demand_sound_own_lines(own)
 

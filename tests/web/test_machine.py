@@ -266,3 +266,24 @@ def test_a_plan_stopped_by_the_machines_lines_leads_to_the_machine(planned: Book
     assert 'href="/machine">To the machine</a>' in text
     assert "post_processor" not in text
     assert "their own sheets" not in text
+
+
+def test_numbers_that_do_not_agree_are_told_in_the_words_of_the_form(browser: Browser, taken: TakenIn) -> None:
+    address = f"/machine/{taken.machine_id}/change"
+    form = form_of(browser.get(address).text)
+    for typed, field, words in (
+        (
+            {"power_curve": "10 % 4 W\n100 % 90 W"},
+            "power_curve",
+            "The power curve ends at 100 % with 90 W; it must end at 100 %",
+        ),
+        (
+            {"power_least_fraction": "90"},
+            "power_least_fraction",
+            "“Nothing fires below” 0.9 must lie below “No recipe goes above”",
+        ),
+    ):
+        text = browser.post(address, {**form, **typed}).text
+        told = dict(re.findall(r'id="w-([^"]+)">(.*?)</p>', text))
+        assert told[field].startswith(words)
+        assert not re.search(r"\b[a-z]+_[a-zA-Z_]+\b", told[field])
