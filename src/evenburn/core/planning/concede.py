@@ -11,6 +11,7 @@ from evenburn.core.optics.beam import beam_radius_mm
 from evenburn.core.optics.lines import dwell_ms
 from evenburn.core.planning.candidates import TOLD_L, TONE_HOLDS_L, Amount, Found
 from evenburn.core.planning.power import power_window_W
+from evenburn.core.planning.tone_reach import nearest_L
 from evenburn.core.planning.wish import Wish
 from evenburn.core.response.curve import tone_range_L
 from evenburn.core.tone.vision import unseen_banding_L
@@ -187,9 +188,9 @@ def _tone(gave: _Gave) -> Concession:
 def _out_of_reach(wish: Wish) -> list[Concession]:
     """Return the concession of a tone that the wood cannot take."""
     low, high = sorted(tone_range_L(wish.curve))
-    near = min(max(wish.tone_L, low), high)
-    if abs(near - wish.tone_L) <= TOLD_L:
+    if abs(min(max(wish.tone_L, low), high) - wish.tone_L) <= TOLD_L:
         return []
+    near = nearest_L(wish.tone_L, low_L=low, high_L=high)
     return [
         Concession(
             constraint="tone",

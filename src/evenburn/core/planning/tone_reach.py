@@ -23,7 +23,7 @@ def out_of_reach(mark: Mark, *, wood: Wood) -> Check | None:
     low, high = min(faint, full), max(faint, full)
     if low <= mark.tone_L <= high:
         return None
-    near = math.ceil(low * 10.0 - 1e-9) / 10.0 if mark.tone_L < low else math.floor(high * 10.0 + 1e-9) / 10.0
+    near = nearest_L(mark.tone_L, low_L=low, high_L=high)
     return Check(
         level="stop",
         code="tone-out-of-range",
@@ -37,3 +37,10 @@ def out_of_reach(mark: Mark, *, wood: Wood) -> Check | None:
             Fix(text=f"ask for L*{NB}{near:.1f}, the nearest", price="", target=mark.id, change=(("tone_L", near),)),
         ),
     )
+
+
+def nearest_L(tone: float, *, low_L: float, high_L: float) -> float:
+    """Return the nearest tone within a range, to a tenth that still lies within it; a tone that does, as it is. [L*] Definition."""
+    if tone < low_L:
+        return math.ceil(low_L * 10.0 - 1e-9) / 10.0
+    return math.floor(high_L * 10.0 + 1e-9) / 10.0 if tone > high_L else tone
