@@ -188,9 +188,10 @@ def _tone(gave: _Gave) -> Concession:
 def _out_of_reach(wish: Wish) -> list[Concession]:
     """Return the concession of a tone that the wood cannot take."""
     low, high = sorted(tone_range_L(wish.curve))
-    if abs(min(max(wish.tone_L, low), high) - wish.tone_L) <= TOLD_L:
+    near = min(max(wish.tone_L, low), high)
+    if abs(near - wish.tone_L) <= TOLD_L:
         return []
-    near = nearest_L(wish.tone_L, low_L=low, high_L=high)
+    offered = nearest_L(wish.tone_L, low_L=low, high_L=high)  # as the way out of `out_of_reach` has it
     return [
         Concession(
             constraint="tone",
@@ -199,7 +200,7 @@ def _out_of_reach(wish: Wish) -> list[Concession]:
             unit="L*",
             text=(
                 f"L*{NB}{wish.tone_L:g} is out of reach: this wood takes L*{NB}{low:.1f} to L*{NB}{high:.1f}; the nearest is "
-                f"L*{NB}{near:.1f}, {abs(near - wish.tone_L):.1f} off."
+                f"L*{NB}{offered:.1f}, {abs(offered - wish.tone_L):.1f} off."
             ),
         )
     ]
