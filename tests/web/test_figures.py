@@ -150,3 +150,20 @@ def test_the_line_of_the_day_is_to_scale() -> None:
     assert [t.text for t in line.ticks if t.bold] == ["10:00", "10:30", "11:00"]
     assert day_line([], now="2026-06-09T10:30") is None
     assert day_line([burn(1, "10:00", "10:30", None)], now="2026-06-09T23:00").now is None  # type: ignore[union-attr]
+
+
+@pytest.mark.parametrize(
+    ("text", "shown"),
+    [
+        ("is missing", "Is missing"),
+        ("names.csv: is missing", "names.csv: is missing"),
+        ("power_curve needs two pairs", "power_curve needs two pairs"),
+        ("rowing/crest.svg is no SVG", "rowing/crest.svg is no SVG"),
+        ("“name” is taken", "“name” is taken"),
+        ("élan vital", "Élan vital"),
+        ("wrong.", "Wrong."),
+        ("", ""),
+    ],
+)
+def test_a_sentence_begins_with_a_capital_and_a_files_name_stays_as_it_is(text: str, shown: str) -> None:
+    assert figures.sentence(text) == shown

@@ -133,6 +133,12 @@ def offset(value_mm: float) -> str:
     return f"+{text}{NB}{length_unit()}" if value_mm > 0 and float(text) != 0.0 else f"{text}{NB}{length_unit()}"
 
 
+def sentence(text: str) -> str:
+    """Return a text as a sentence begins: with a capital, where its first word is one and no file's or key's name."""
+    word = text.split(maxsplit=1)[0] if text.strip() else ""
+    return text if any(c in "._/\\" or c.isdigit() for c in word.rstrip(".,:;")) else text[:1].upper() + text[1:]
+
+
 def power(value_W: float, low_W: float | None = None) -> str:
     """Return a power to 0.1 W; a photo's from its faintest tone to its strongest, to 1 W."""
     return f"{fixed(value_W, 1)}{NB}W" if low_W is None else f"{fixed(low_W, 0)}–{fixed(value_W, 0)}{NB}W"

@@ -118,6 +118,9 @@ class RecipeDocument(_Document):
     power_low_W: float | None = Field(
         description="Power at the faintest burnt tone of a photo in continuous tone, else null. [W]"
     )
+    power_low_fraction: float | None = Field(
+        default=None, description="The same on the machine's own scale, 0 to 1; null for even tone."
+    )
     provenance: ProvenanceDocument = Field(description="What the recipe rests on.")
     provenance_of: dict[str, ProvenanceDocument] = Field(default_factory=dict, description=KEYS)
 

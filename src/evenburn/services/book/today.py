@@ -35,6 +35,7 @@ from evenburn.services.book.timetable import (
     timetable,
 )
 from evenburn.services.book.today_rows import lines_of, pieces_of, summaries_of, ticks_of, woods_on_shelf
+from evenburn.services.book.wanted import Short, wants_in
 
 __all__ = ["PER_PAGE", "STEPS", "BatchLine", "StripStep", "Today", "TodayRow", "today"]
 
@@ -121,6 +122,7 @@ class Today:
     least_set_up_changes : in the best order; None where there are too many pieces to reckon it.
     stops : pieces with a stop, those on other pages too: id and name.
     unplanned : pieces of all that have no plan.
+    short : blanks of the shelf that its pieces want and of which there are not enough.
     batches : all batches of the book, in their order.
     following_id : the piece that follows the last one shown, on the next page; None where none does.
     """
@@ -146,6 +148,7 @@ class Today:
     least_set_up_changes: int | None
     stops: tuple[tuple[int, str], ...]
     unplanned: int
+    short: tuple[Short, ...]
     batches: tuple[BatchLine, ...]
     following_id: int | None
 
@@ -188,6 +191,7 @@ def today(book: Book, *, now: str, batch_id: str | None = None, page: int = 1) -
         spoiled = spoiled_in(connection, wanted)
         before = set_last(connection, machine_id=about["machine"], lens=about["lens"])
         on_shelf = woods_on_shelf(connection)
+        short = wants_in(connection).short_in(wanted)
     here = on_this_clock(now)
     opens = datetime.fromisoformat(f"{here.date().isoformat()}T{settings.starts_at}")
     clock = timetable(lines, opens=opens, change_over_s=settings.change_over_s, now=here, before=before)
@@ -237,6 +241,7 @@ def today(book: Book, *, now: str, batch_id: str | None = None, page: int = 1) -
         least_set_up_changes=least_changes(set_ups_left, before=before) if len(left) <= WHOLE_MOST else None,
         stops=tuple((line.piece_id, line.name) for line in left if line.stops),
         unplanned=sum(line.time_s is None for line in lines),
+        short=short,
         batches=batches,
         following_id=next((line.piece_id for line in lines[first + PER_PAGE : first + PER_PAGE + 1]), None),
     )
@@ -299,6 +304,7 @@ def _nothing(batches: tuple[BatchLine, ...], *, now: str, settings: Settings) ->
         least_set_up_changes=0,
         stops=(),
         unplanned=0,
+        short=(),
         batches=batches,
         following_id=None,
     )

@@ -64,7 +64,6 @@ class CheckShown:
     text: str
     remedy: str
     fixes: tuple[Mapping[str, Any], ...]
-    said: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -413,5 +412,4 @@ def _check(check: Mapping[str, Any], whose: list[str], letters: Mapping[str, str
         text=check["text"],
         remedy=check["remedy"],
         fixes=fixes,
-        said=check["text"] if fixes else f"{check['text']} {check['remedy']}".strip(),
     )
