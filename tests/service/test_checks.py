@@ -246,6 +246,50 @@ def test_a_mark_outside_the_travel(edit: Edit) -> None:
     assert mark.program_file is None
 
 
+@pytest.mark.parametrize("turn", [0.0, 33.0, 90.0])
+@pytest.mark.parametrize("place", ["[560.0, 150.0]", "[200.0, 370.0]", "[560.0, 370.0]", "[-60.0, -50.0]"])
+def test_what_is_moved_onto_the_bed_can_be_burnt_there(edit: Edit, place: str, turn: float) -> None:
+    there = f"place_bed_mm = {place}\nturn_deg = {turn}"
+    checks, _ = planned(edit("batch.toml", "place_bed_mm = [200.0, 150.0]", there))
+    (fix,) = checks["outside-travel"].fixes
+    ((key, moved),) = fix.change
+    assert isinstance(moved, tuple)
+    x_mm, y_mm = moved
+    assert (key, fix.text) == ("place_bed_mm", "Move onto the bed")
+
+    checks, mark = planned(edit("batch.toml", there, f"place_bed_mm = [{x_mm}, {y_mm}]\nturn_deg = {turn}"))
+
+    assert [c.code for c in checks.values() if c.level == "stop"] == []
+    assert mark.program_file is not None
+
+
+def test_where_no_run_up_fits_on_the_bed_moving_onto_it_says_what_comes_next(edit: Edit) -> None:
+    edit("batch.toml", "tone_L = 40.0", 'tone_L = 40.0\nhold = { scan_axis = "x", speed_mm_per_s = 500.0 }')
+    edit("machine.toml", "bed_x_mm = 600.0", "bed_x_mm = 70.0")
+    checks, _ = planned(edit("batch.toml", "place_bed_mm = [200.0, 150.0]", "place_bed_mm = [20.0, 150.0]"))
+
+    assert "Moved onto it, its run-up does not fit yet" in checks["outside-travel"].text
+
+
+@pytest.mark.parametrize("wood", ["hard-maple", "slate"])
+@pytest.mark.parametrize("treatment", ["solid", "line"])
+@pytest.mark.parametrize("tone", [1.0, 99.0])
+def test_the_nearest_tone_is_a_way_out_that_holds(edit: Edit, *, tone: float, treatment: str, wood: str) -> None:
+    edit("batch.toml", 'wood = "hard-maple"', f'wood = "{wood}"')
+    edit("batch.toml", 'treatment = "solid"', f'treatment = "{treatment}"')
+    asked = f"tone_L = {tone}"
+    checks, _ = planned(edit("batch.toml", "tone_L = 40.0", asked))
+    (fix,) = checks["tone-out-of-range"].fixes
+    ((key, near),) = fix.change
+    assert key == "tone_L"
+    assert f"{near:.1f}" in fix.text
+    assert f"nearest is {near:.1f}" in checks["tone-out-of-range"].remedy
+
+    checks, _ = planned(edit("batch.toml", asked, f"tone_L = {near}"))
+
+    assert "tone-out-of-range" not in checks
+
+
 def test_nothing_to_burn(edit: Edit) -> None:
     checks, mark = planned(
         edit("art.svg", '<rect x="2" y="2" width="20" height="26"/><circle cx="42" cy="15" r="11"/>', "")
@@ -294,3 +338,12 @@ def test_a_mark_whose_box_hangs_over_the_bed_s_edge_is_burnt_line_by_line_where_
 
     assert mark.program_file is not None
     assert work.grid.pixel_mm == work.recipe.line_spacing_mm == pytest.approx(0.06)
+
+
+def test_a_blank_that_no_bed_may_go_down_for_is_told(edit: Edit) -> None:
+    checks, mark = planned(edit("batch.toml", "thickness_mm = 12.0", "thickness_mm = 500.0"))
+
+    assert checks["thick-blank"].level == "warn"
+    assert "500\u00a0mm thick" in checks["thick-blank"].text
+    assert mark.program_file is not None
+    assert "thick-blank" not in planned(edit("batch.toml", "thickness_mm = 500.0", "thickness_mm = 100.0"))[0]

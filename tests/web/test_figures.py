@@ -8,8 +8,9 @@ import pytest
 
 from evenburn.core.errors import InvalidInput
 from evenburn.web import figures
-from evenburn.web.dayline import Burn, day_line
+from evenburn.web.dayline import Burn, LABEL_px, WIDTH_px, day_line
 from evenburn.web.forms import Sent
+from evenburn.web.machine_drawing import run_up_text
 
 NB = "\u00a0"
 
@@ -106,10 +107,38 @@ def test_tones_take_the_colours_of_the_exposure_scale() -> None:
     ]
 
 
-def test_the_line_of_the_day_is_to_scale() -> None:
-    def burn(order: int, start: str, end: str, stand_off_mm: float | None) -> Burn:
-        return Burn(order=order, name=f"p{order}", starts_at=f"2026-06-09T{start}", ends_at=f"2026-06-09T{end}", kind="planned", stand_off_mm=stand_off_mm)  # fmt: skip
+def burn(order: int, start: str, end: str, stand_off_mm: float | None) -> Burn:
+    return Burn(order=order, name=f"p{order}", starts_at=f"2026-06-09T{start}", ends_at=f"2026-06-09T{end}", kind="planned", stand_off_mm=stand_off_mm)  # fmt: skip
 
+
+def test_no_label_of_a_stand_off_reaches_over_the_end_of_the_line() -> None:
+    """1190 px are an hour here, and a label 66 px."""
+    now = "2026-06-09T10:30"
+    line = day_line([burn(1, "10:00", "10:50", 11.0), burn(2, "10:58", "11:00", 7.5)], now=now)
+    assert line is not None
+    assert [(f.text, f.before) for f in line.focusings] == [(f"11.0{NB}mm", False), (f"7.5{NB}mm", True)]
+    crowded = day_line([burn(1, "10:00", "10:30", None), burn(2, "10:54", "10:57", 11.0), burn(3, "10:58", "11:00", 7.5)], now=now)  # fmt: skip
+    assert crowded is not None
+    assert [f.text for f in crowded.focusings] == [f"11.0{NB}mm", ""]
+    for seen in (line, crowded):
+        for one in seen.focusings:
+            assert not one.text or 0.0 <= (one.x - LABEL_px if one.before else one.x) <= WIDTH_px - LABEL_px
+
+
+def test_marks_with_a_hyphen_stay_on_one_line() -> None:
+    assert figures.unbroken("Hard maple, lot HM-8") == 'Hard maple, lot <span class="nb">HM-8</span>'
+    assert (
+        figures.unbroken("A <b>, part B-12-3 & more") == 'A &lt;b&gt;, part <span class="nb">B-12-3</span> &amp; more'
+    )
+    for plain in ("Well-seasoned oak", "Slate, 4 mm", f"lot {'x' * 30}-8", ""):
+        assert figures.unbroken(plain) == plain
+
+
+def test_longrun_up_texts_leave_room_for_the_next_column() -> None:
+    assert [run_up_text(value) for value in (40.0, 999.94, 1000.0, 16000.0)] == [f"40.0{NB}mm", f"999.9{NB}mm", f"1000{NB}mm", f"16000{NB}mm"]  # fmt: skip
+
+
+def test_the_line_of_the_day_is_to_scale() -> None:
     line = day_line([burn(1, "10:00", "10:30", 11.0), burn(2, "10:32", "10:33", 12.0), burn(3, "10:34", "11:00", None)], now="2026-06-09T10:30")  # fmt: skip
     assert line is not None
     one, two, three = line.bars
@@ -121,3 +150,20 @@ def test_the_line_of_the_day_is_to_scale() -> None:
     assert [t.text for t in line.ticks if t.bold] == ["10:00", "10:30", "11:00"]
     assert day_line([], now="2026-06-09T10:30") is None
     assert day_line([burn(1, "10:00", "10:30", None)], now="2026-06-09T23:00").now is None  # type: ignore[union-attr]
+
+
+@pytest.mark.parametrize(
+    ("text", "shown"),
+    [
+        ("is missing", "Is missing"),
+        ("names.csv: is missing", "names.csv: is missing"),
+        ("power_curve needs two pairs", "power_curve needs two pairs"),
+        ("rowing/crest.svg is no SVG", "rowing/crest.svg is no SVG"),
+        ("“name” is taken", "“name” is taken"),
+        ("élan vital", "Élan vital"),
+        ("wrong.", "Wrong."),
+        ("", ""),
+    ],
+)
+def test_a_sentence_begins_with_a_capital_and_a_files_name_stays_as_it_is(text: str, shown: str) -> None:
+    assert figures.sentence(text) == shown

@@ -66,6 +66,17 @@ def test_a_grade_is_kept_told_and_refused_at_its_field(browser: Browser, book: B
     assert (burn_of(book, burn_id).grade, burn_of(book, burn_id).note) == (4, "soft\nedge")
     late = browser.post(f"{sheet}/grade", {"grade": "1", "note": "", "version": "1"})
     assert late.status_code == 409
+    typed = {"grade": "2", "note": "what I saw\nand typed", "version": "1"}
+    late = browser.post(f"{sheet}/grade", typed)
+    assert late.status_code == 409
+    assert "what I saw\nand typed</textarea>" in late.text
+    assert "changed in another window" in late.text
+    assert "<li>Burn of “Novice plaque” graded</li>" in late.text
+    assert 'name="version" value="2"' in late.text  # so that it can be kept all the same
+    photo = browser.post(f"{sheet}/photographs", typed, files={"photographs": ("rower.jpg", picture())})
+    assert photo.status_code == 409
+    assert "what I saw\nand typed</textarea>" in photo.text
+    assert "Choose rower.jpg again" in photo.text
     wrong = browser.post(f"{sheet}/grade", {"grade": "9", "note": "kept as typed", "version": "2"})
     assert wrong.status_code == 422
     assert 'id="w-grade"' in wrong.text
@@ -126,3 +137,30 @@ def test_the_book_is_taken_as_one_file_and_given_back_beside_itself(
         wrong = browser.post("/backup/restore", files=files)
         assert wrong.status_code == 422
         assert 'id="w-file"' in wrong.text
+
+
+def test_either_button_keeps_all_that_was_typed_and_chosen(browser: Browser, book: Book, burn_id: int) -> None:
+    sheet = f"/logbook/{burn_id}"
+    typed = {"grade": "4", "note": "even, a little pale", "version": "1"}
+    wrong = browser.post(f"{sheet}/photographs", {**typed, "mat": ""}, files={"photographs": ("a.jpg", b"no")})
+    assert wrong.status_code == 422
+    assert "even, a little pale</textarea>" in wrong.text
+    version = str(burn_of(book, burn_id).version)
+    typed = {**typed, "note": "pale at the bow", "version": version}
+    answer = browser.post(f"{sheet}/photographs", typed, files={"photographs": ("a.jpg", picture())})
+    assert answer.status_code == 303
+    kept = burn_of(book, burn_id)
+    assert (kept.grade, kept.note, len(kept.photographs)) == (4, "pale at the bow", 1)
+    typed = {**typed, "note": "pale at the stern", "version": str(kept.version)}
+    answer = browser.post(f"{sheet}/grade", typed, files={"photographs": ("b.jpg", picture())})
+    assert answer.status_code == 303
+    kept = burn_of(book, burn_id)
+    assert (kept.note, len(kept.photographs)) == ("pale at the stern", 2)
+
+
+def test_grade_and_photographs_stand_in_one_form(browser: Browser, burn_id: int) -> None:
+    text = browser.get(f"/logbook/{burn_id}").text
+    form = text[text.index(f'action="/logbook/{burn_id}/grade"') :]
+    form = form[: form.index("</form>")]
+    for part in ('name="photographs"', 'name="mat"', 'name="note"', f'formaction="/logbook/{burn_id}/photographs"'):
+        assert part in form

@@ -4,9 +4,12 @@ from __future__ import annotations
 
 import re
 from pathlib import Path
+from time import monotonic, sleep
 
 import pytest
+import sqlalchemy as sa
 
+from evenburn.adapters.storage.book.tables import machine
 from evenburn.services.book.change_machine import change_machine
 from evenburn.services.book.machine_of import machine_of
 from evenburn.services.book.open_book import Book
@@ -14,7 +17,9 @@ from evenburn.services.book.settings import change_settings
 from evenburn.services.book.take_in import TakenIn, take_in_batch
 from service.book.conftest import small_batch
 from service.conftest import MACHINE
-from web.conftest import NOW, Browser
+from web.conftest import NOW, Browser, browser_on
+
+PATIENCE_s = 60.0
 
 
 @pytest.fixture
@@ -109,6 +114,8 @@ def test_a_change_is_told_undone_and_never_lost_to_a_later_window(browser: Brows
     late = browser.post(address, {**form, "power_cap_fraction": "70"})
     assert late.status_code == 409
     assert "changed in another window" in late.text
+    assert form_of(late.text)["power_cap_fraction"] == "70"  # what was typed is kept, to be saved all the same
+    assert browser.post(address, form_of(late.text)).status_code == 303
 
 
 def test_a_machine_is_put_in_by_form_and_by_file(browser: Browser) -> None:
@@ -212,3 +219,71 @@ def test_a_ladder_wants_a_photograph(browser: Browser, taken: TakenIn) -> None:
     assert answer.status_code == 422
     assert "none was chosen" in answer.text.lower()
     assert browser.get(f"/machine/{taken.machine_id}/measure/tea").status_code == 404
+
+
+LIT = "“M3 S1000”: the laser is lit at S 1000 and the line does not move"
+
+
+def test_lines_that_burn_are_told_at_their_field_and_nothing_is_kept(
+    browser: Browser, book: Book, taken: TakenIn
+) -> None:
+    address = f"/machine/{taken.machine_id}/change"
+    answer = browser.post(address, {**form_of(browser.get(address).text), "opening_lines": "M3 S1000"})
+    assert answer.status_code == 422
+    told = re.search(r'id="w-opening_lines">(.*?)</p>', answer.text)
+    assert told is not None
+    assert told.group(1).startswith(LIT)
+    assert "post_processor" not in answer.text
+    assert ">\nM3 S1000</textarea>" in answer.text
+    kept = machine_of(book)
+    assert kept is not None
+    assert kept.opening_lines == ()
+
+
+def test_a_file_with_lines_that_burn_is_not_taken_in(browser: Browser, book: Book) -> None:
+    data = f'{MACHINE}[post_processor]\nopening_lines = ["M3 S1000"]\n'.encode()
+    answer = browser.post("/machine/new", files={"file": ("machine.toml", data)})
+    assert answer.status_code == 422
+    assert LIT in answer.text
+    assert machine_of(book) is None
+
+
+def test_a_plan_stopped_by_the_machines_lines_leads_to_the_machine(planned: Book) -> None:
+    with planned.writing() as connection:
+        row = connection.execute(sa.select(machine)).mappings().one()
+        document = {**row["document"], "post_processor": {"opening_lines": ["M3 S1000"]}}
+        connection.execute(sa.update(machine).values(document=document))
+    browser = browser_on(planned)
+    answer = browser.post("/batches/two-for-the-regatta/plan", {"back": "/"})
+    until = monotonic() + PATIENCE_s
+    while monotonic() < until:
+        text = browser.get(answer.headers["location"]).text
+        if "Back to where it was begun" in text:
+            break
+        sleep(0.05)
+    assert text.count(LIT) == 1
+    assert "The machine’s lines before the first move" in text
+    assert 'href="/machine">To the machine</a>' in text
+    assert "post_processor" not in text
+    assert "their own sheets" not in text
+
+
+def test_numbers_that_do_not_agree_are_told_in_the_words_of_the_form(browser: Browser, taken: TakenIn) -> None:
+    address = f"/machine/{taken.machine_id}/change"
+    form = form_of(browser.get(address).text)
+    for typed, field, words in (
+        (
+            {"power_curve": "10 % 4 W\n100 % 90 W"},
+            "power_curve",
+            "The power curve ends at 100 % with 90 W; it must end at 100 %",
+        ),
+        (
+            {"power_least_fraction": "90"},
+            "power_least_fraction",
+            "“Nothing fires below” 0.9 must lie below “No recipe goes above”",
+        ),
+    ):
+        text = browser.post(address, {**form, **typed}).text
+        told = dict(re.findall(r'id="w-([^"]+)">(.*?)</p>', text))
+        assert told[field].startswith(words)
+        assert not re.search(r"\b[a-z]+_[a-zA-Z_]+\b", told[field])

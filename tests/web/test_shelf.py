@@ -6,9 +6,12 @@ from pathlib import Path
 
 import pytest
 
+from evenburn.services.book.edit_piece import copy_piece
 from evenburn.services.book.open_book import Book
-from evenburn.services.book.shelf import blank_of, list_shelf
+from evenburn.services.book.piece_of import piece_of
+from evenburn.services.book.shelf import blank_of, list_shelf, put_on_shelf
 from evenburn.services.book.take_in import take_in_batch
+from evenburn.services.book.today import today
 from service.book.conftest import small_batch
 from service.book.test_shelf import picture
 from web.conftest import NOW, Browser
@@ -80,6 +83,8 @@ def test_a_blank_is_changed_and_the_later_window_told(browser: Browser, book: Bo
     assert line.document["thickness_mm"] == pytest.approx(12.1)
     late = browser.post(f"/shelf/{blank_id}", {**form, "left_count": "3"})
     assert late.status_code == 409
+    assert "This blank was changed in another window" in late.text
+    assert (form_of(late.text)["left_count"], form_of(late.text)["version"]) == ("3", "2")
     assert blank_of(book, blank_id).left == 16
     gone = browser.post(f"/shelf/{blank_id}/take", {"version": "2"}, follow_redirects=True)
     assert "taken off the shelf" in gone.text
@@ -127,3 +132,18 @@ def test_blanks_sent_twice_are_put_there_once(browser: Browser, book: Book) -> N
     assert 'value="Osier Lock sawmill"' in answer.text
     assert browser.post("/shelf/new", {**PLAQUE, "price": "5.20"}).status_code == 303  # another delivery
     assert list_shelf(book).count == 2
+
+
+def test_more_pieces_than_blanks_are_told_on_shelf_today_and_sheet(browser: Browser, book: Book) -> None:
+    piece_id = today(book, now=NOW).rows[0].piece_id
+    piece = piece_of(book, piece_id)
+    stock = {"name": "Plaque, A5", "wood_id": piece.wood_id, "left_count": 3, "blank": piece.document["blank"]}
+    put_on_shelf(book, stock, now=NOW)
+    assert "3 there, 1 wanted" in browser.get("/shelf").text
+    assert "wanted" not in browser.get("/").text
+    for _ in range(4):
+        copy_piece(book, piece_id, now=NOW)
+    assert '<span class="check warn">warn</span> 3 there, 5 wanted' in browser.get("/shelf").text
+    told = "Plaque, A5</a>: 3 there, 5 wanted by pieces that are not burnt yet"
+    assert told in browser.get("/").text
+    assert told in browser.get(f"/pieces/{piece_id}").text

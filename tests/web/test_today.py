@@ -6,6 +6,8 @@ import json
 import re
 from html import unescape
 
+from evenburn.services.book.edit_piece import change_piece
+from evenburn.services.book.logbook import grade_burn, search_log
 from evenburn.services.book.mark_step import mark_step
 from evenburn.services.book.open_book import Book
 from evenburn.services.book.settings import change_settings
@@ -130,3 +132,70 @@ def test_a_page_that_is_none_is_told(planned: Book) -> None:
     for page in ("0", "x", "-1", "9" * 20):
         assert browser_on(planned).get("/", params={"page": page}).status_code == 422
     assert browser_on(planned).get("/?batch=nowhere").status_code == 404
+
+
+def test_a_step_out_of_order_is_asked_about_once(planned: Book) -> None:
+    browser = browser_on(planned)
+    piece_id = today(planned, now=NOW).rows[0].piece_id
+    for number, (name, missing) in enumerate(
+        [
+            ("handed over", "“burnt”, “washed”, “dry” and “sealed” are not ticked yet"),
+            ("dry", "“burnt” and “washed” are"),
+        ]
+    ):
+        answer = browser.post(f"/pieces/{piece_id}/step", {"step": name, "back": "/?batch=two-for-the-regatta"})
+        assert answer.status_code == 303
+        asked = unescape(browser.get(answer.headers["location"]).text)
+        assert missing in asked
+        assert f"Tick “{name}” all the same?" in asked
+        done = [one.name for one in today(planned, now=NOW).rows[0].strip if one.done_at]
+        assert len(done) == number
+        form = dict(
+            re.findall(
+                r'<input type="hidden" name="(step|back|anyway)" value="([^"]+)"', asked[asked.index('class="begin"') :]
+            )[:3]
+        )
+        assert form == {"step": name, "back": "/?batch=two-for-the-regatta", "anyway": "yes"}
+        answer = browser.post(f"/pieces/{piece_id}/step", form)
+        assert answer.headers["location"].startswith("/?batch=two-for-the-regatta&saved=")
+        assert name in [one.name for one in today(planned, now=NOW).rows[0].strip if one.done_at]
+
+
+def test_a_step_in_order_is_not_asked_about(planned: Book) -> None:
+    browser = browser_on(planned)
+    piece_id = today(planned, now=NOW).rows[0].piece_id
+    for name in ("proof agreed", "burnt", "washed", "dry", "sealed", "handed over"):
+        assert "saved=" in browser.post(f"/pieces/{piece_id}/step", {"step": name, "back": "/"}).headers["location"]
+
+
+def test_a_spoiled_piece_leads_to_doing_it_again_on_every_page(planned: Book) -> None:
+    browser = browser_on(planned)
+    piece_id = today(planned, now=NOW).rows[0].piece_id
+    mark_step(planned, piece_id, "burnt", done=True, now=NOW)
+    (line,) = search_log(planned).lines
+    assert f'href="/logbook/{line.burn_id}"' in browser.get(f"/pieces/{piece_id}").text
+    grade_burn(planned, line.burn_id, grade=1, note="", version=line.version, now=NOW)
+    again = f'href="/logbook/{line.burn_id}#again"'
+    day, pieces, sheet = (browser.get(page).text for page in ("/", "/pieces", f"/pieces/{piece_id}"))
+    for text in (day, pieces, sheet):
+        assert again in text
+        assert "spoiled" in text
+    assert 'id="again"' in browser.get(f"/logbook/{line.burn_id}").text
+    assert "burnt, one spoiled" in day
+    assert "0 of 2" in day
+    assert "burnt and spoiled" in day
+    assert not re.search(r"next: (washed|dry|sealed|handed over)", day)
+    assert "next washed" not in day
+    assert "Tick “washed”" not in sheet
+    assert f'href="/logbook/{line.burn_id}"' in sheet
+    asked = unescape(browser.get(browser.post(f"/pieces/{piece_id}/step", {"step": "washed"}).headers["location"]).text)
+    assert "This one came out spoiled" in asked
+    assert again in asked
+
+
+def test_the_button_says_what_it_does(planned: Book) -> None:
+    for row in today(planned, now=NOW).rows:
+        change_piece(planned, row.piece_id, {"place_bed_mm": [210.0, 150.0]}, version=row.version, now=NOW)
+    text = browser_on(planned).get("/").text
+    assert ">Plan them again</button>" in text
+    assert "again them" not in text

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+import re
 from importlib import resources
 from pathlib import Path
 from time import monotonic, sleep
@@ -14,7 +15,7 @@ import pytest
 import sqlalchemy as sa
 from PIL import Image
 
-from evenburn.adapters.storage.book.tables import card
+from evenburn.adapters.storage.book.tables import card, machine
 from evenburn.services.book.change_machine import change_machine
 from evenburn.services.book.open_book import Book
 from evenburn.services.book.take_in import take_in_batch
@@ -174,3 +175,47 @@ def test_from_a_photograph_to_the_curve_that_a_wood_works_with(browser: Browser,
 def test_a_card_that_is_not_there_is_told(browser: Browser) -> None:
     assert browser.get("/cards/99").status_code == 404
     assert browser.get("/woods/beech/cards/newest").url.path == "/woods/beech/cards/new"
+
+
+@pytest.mark.parametrize(
+    ("typed", "field", "words"),
+    [
+        (
+            {"at_x": "550", "at_y": "50.5"},
+            "at_x",
+            "The card, or the run-up of its lines, would leave the bed here; allowed is",
+        ),
+        ({"at_x": "100", "at_y": "390.5"}, "at_y", "would leave the bed here; allowed is 0 to 340 mm"),
+        ({"at_x": "-5", "at_y": "20"}, "at_x", "Is -5 mm; allowed is 0 or more"),
+        ({"focus_offset_mm": "500"}, "focus_offset_mm", "Is 500; allowed is"),
+    ],
+)
+@pytest.mark.usefixtures("stocked")
+def test_a_card_that_cannot_be_is_told_at_its_field_and_the_form_is_kept(
+    browser: Browser, *, typed: dict[str, str], field: str, words: str
+) -> None:
+    wish = {"machine": "boathouse-bench/2 inch", "form": "strip", "page": "Letter", **typed}
+    answer = browser.post("/woods/beech/cards/new", {**wish, "form": "card"})
+    assert answer.status_code == 422
+    wrong = dict(re.findall(r'id="w-([^"]+)">(.*?)</p>', answer.text))
+    assert list(wrong) == [field]
+    assert words in wrong[field]
+    assert "at_mm" not in answer.text
+    for name, value in typed.items():
+        assert re.search(rf'name="{name}" type="text" value="{re.escape(value)}"', answer.text)
+    assert 'value="Letter" checked' in answer.text
+
+
+@pytest.mark.usefixtures("stocked")
+def test_a_card_is_not_begun_on_a_machine_whose_lines_burn(browser: Browser, book: Book) -> None:
+    with book.writing() as connection:
+        document = connection.execute(sa.select(machine.c.document)).scalar_one()
+        lit = {**document, "post_processor": {"opening_lines": ["M3 S1000"]}}
+        connection.execute(sa.update(machine).values(document=lit))
+    wish = {"machine": "boathouse-bench/2 inch", "form": "card", "page": "A4"}
+    answer = browser.post("/woods/beech/cards/new", wish)
+    assert answer.status_code == 422
+    assert "The machine’s lines before the first move: “M3 S1000”" in answer.text
+    measure = browser.post("/machine/boathouse-bench/measure/motion", {"wood": "beech", "paper": "A4"})
+    assert measure.status_code == 422
+    assert "The machine’s lines before the first move: “M3 S1000”" in measure.text

@@ -164,6 +164,9 @@ def test_a_wood_is_changed_and_a_later_save_of_an_older_one_is_told(browser: Bro
     assert wood_of(stocked, "beech").surface == "sanded"
     again = browser.post("/woods/beech/change", {**form, "surface": "oiled"})
     assert again.status_code == 409
+    assert "This wood was changed in another window" in again.text
+    assert '<option value="oiled" selected>' in again.text
+    assert 'name="version" value="2"' in again.text
     assert wood_of(stocked, "beech").surface == "sanded"
     wrong = browser.post("/woods/beech/change", {**form, "name": "ebony", "version": "2"})
     assert wrong.status_code == 422
@@ -182,6 +185,15 @@ def test_another_curve_is_looked_at_and_taken(browser: Browser, stocked: Book) -
     page = wood_of(stocked, "club-maple")
     assert f"/woods/club-maple/curves/{page.curve_id}" in browser.get("/woods/club-maple/curves/newest").url.path
     assert "The curve of hard maple" in browser.get(f"/woods/club-maple/curves/{page.curve_id}").text
+    same = browser.post("/woods/club-maple/curves", {"curve_id": str(page.curve_id), "version": "1"})
+    assert same.status_code == 422
+    assert same.url.path == "/woods/club-maple/curves"
+    assert "works with this curve already; nothing had to be changed" in same.text
+    assert "<h1>" in same.text
+    assert "That does not hold yet" not in same.text
+    stale = browser.post("/woods/club-maple/curves", {"curve_id": "", "version": "7"})
+    assert stale.status_code == 409
+    assert 'href="/woods/club-maple">Back to the wood</a>' in stale.text
     answer = browser.post("/woods/club-maple/curves", {"curve_id": "", "version": "1"})
     assert answer.status_code == 303
     assert wood_of(stocked, "club-maple").kind == "starting value"

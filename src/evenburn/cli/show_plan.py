@@ -9,8 +9,9 @@ import textwrap
 from evenburn.core.nouns.cautions import cautions_for
 from evenburn.core.nouns.check import Check
 from evenburn.core.nouns.plan import BatchPlan, MarkPlan, PiecePlan
+from evenburn.core.planning.set_ups import batch_change_overs, batch_time_s
 from evenburn.core.planning.telling import banding_text, is_held, is_over_least, over_least_text, reasons_of
-from evenburn.core.units import duration_text, lines_per_inch
+from evenburn.core.units import S_PER_MIN, duration_text, lines_per_inch
 from evenburn.services.plan_batch import Planned
 
 WIDEST = 100
@@ -149,6 +150,15 @@ def _lenses(plan: BatchPlan) -> None:
         )
 
 
+def _from_start_to_end(plan: BatchPlan) -> str:
+    """Return how long the batch takes with its change-overs, and what they are reckoned with."""
+    count, change_over_s = batch_change_overs(plan), plan.day.change_over_s
+    return (
+        f"From start to end {duration_text(batch_time_s(plan))}, with {count} change-over{'' if count == 1 else 's'} of "
+        f"{change_over_s / S_PER_MIN:g} min each to bring a blank in and focus it: a starting value."
+    )
+
+
 def _runs(plan: BatchPlan) -> None:
     """Say which marks may be burnt together, and what it saves."""
     for place, run in enumerate(plan.runs):
@@ -188,6 +198,8 @@ def show_planned(planned: Planned, *, as_json: bool, in_full: bool = False) -> N
         _say(_wrapped(caution.text, lead="", indent=0))
     _say()
     _say(f"{programs} programs, {duration_text(plan.total_time_s())} of burning; {stops} stop, {warns} warn")
+    if programs:
+        _say(_wrapped(_from_start_to_end(plan), lead="", indent=0))
     _runs(plan)
     for piece in plan.pieces:
         if piece.stopped():

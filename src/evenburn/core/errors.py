@@ -78,7 +78,14 @@ class NotFound(EvenburnError, LookupError):
 
 
 class ChangedMeanwhile(EvenburnError):
-    """Somebody else changed a thing since the person looked at it; nothing was overwritten."""
+    """Somebody else changed a thing since the person looked at it; nothing was overwritten.
+
+    `kind` and `key` say what it is, as "wood" and its id; empty where that is no one thing.
+    """
+
+    def __init__(self, message: str, *, hint: str = "", kind: str = "", key: str = "") -> None:
+        self.kind, self.key = kind, key
+        super().__init__(message, hint=hint)
 
 
 class StorageError(EvenburnError, OSError):

@@ -24,6 +24,7 @@ from evenburn.core.planning.mark_plan import MOST_PIXELS
 from evenburn.services.blank_of_table import Outline, blank_of_table
 from evenburn.services.load_artwork import face_path, file_artwork, inside, text_artwork
 from evenburn.services.load_names import NamedPiece, named_pieces
+from evenburn.services.prove import demand_sound_own_lines
 
 MOST_PIECES = 4000
 
@@ -64,7 +65,8 @@ def load_batch(folder: Path) -> Batch:
     Raises
     ------
     InvalidInput
-        With every fault that can be seen, in batch.toml and in the files it names.
+        With every fault that can be seen, in batch.toml and in the files it names; where all hold, with lines of the machine
+        that no program could be written with.
     UnreadableFile
         If batch.toml or machine.toml is no TOML at all.
     """
@@ -131,6 +133,7 @@ def load_batch(folder: Path) -> Batch:
             source="batch.toml",
             hint=f"docs/reference/{' and '.join(pages)} {'list' if len(pages) > 1 else 'lists'} every key.",
         )
+    demand_sound_own_lines(machine, source=table.machine)
     return Batch(
         name=table.name,
         subtitle=table.subtitle,

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any, Literal
+from typing import Any
 
 import numpy as np
 
@@ -30,7 +30,7 @@ from evenburn.core.planning.card_plan import CardPlan, plan_wood_card
 from evenburn.core.planning.checks import wood_checks
 from evenburn.core.planning.materials import find_material, spoken_of
 from evenburn.core.units import duration_text
-from evenburn.services.prove import prove_program
+from evenburn.services.prove import demand_sound_own_lines, prove_program
 
 PROGRAM, PICTURE, MAT = "card.ngc", "card.png", "mat.pdf"
 WOOD_ID = re.compile(r"[a-z0-9][a-z0-9-]{0,63}")
@@ -91,22 +91,7 @@ def make_wood_card(machine_file: Path, wish: CardWish, *, to: Path, date: str) -
     ProgramNotSound
         If the program does not pass when it is read back.
     """
-    _check(wish)
-    machine = read_machine(machine_file, name=machine_file.name)
-    lens = lens_of(machine, wish.lens)
-    wood, checks = card_wood(wish.wood_id, like=wish.like, folder=wish.folder)
-    kind: Literal["wood", "strip"] = "strip" if wish.strip else "wood"
-    plan = plan_wood_card(
-        machine,
-        wood,
-        lens=lens,
-        kind=kind,
-        page=wish.page,
-        at_mm=wish.at_mm,
-        focus_offset_mm=wish.focus_offset_mm,
-        likeness=wish.like is not None,
-        generator=np.random.default_rng(wish.seed),
-    )
+    machine, lens, wood, checks, plan = _planned(machine_file, wish)
     head = Head(lines=head_lines(plan, wood, machine=machine, lens=lens, date=date))
     document = card_document(plan.card)
     with CardFolder(to) as output:
@@ -134,6 +119,31 @@ def make_wood_card(machine_file: Path, wish: CardWish, *, to: Path, date: str) -
         folder=to,
         document=document,
     )
+
+
+def check_wood_card(machine_file: Path, wish: CardWish) -> None:
+    """Refuse a wish for a card that `make_wood_card` would refuse, in some tenths of a second; raises as that, for the same."""
+    _planned(machine_file, wish)
+
+
+def _planned(machine_file: Path, wish: CardWish) -> tuple[Machine, Lens, Wood, tuple[Check, ...], CardPlan]:
+    _check(wish)
+    machine = read_machine(machine_file, name=machine_file.name)
+    demand_sound_own_lines(machine, source=machine_file.name)
+    lens = lens_of(machine, wish.lens)
+    wood, checks = card_wood(wish.wood_id, like=wish.like, folder=wish.folder)
+    plan = plan_wood_card(
+        machine,
+        wood,
+        lens=lens,
+        kind="strip" if wish.strip else "wood",
+        page=wish.page,
+        at_mm=wish.at_mm,
+        focus_offset_mm=wish.focus_offset_mm,
+        likeness=wish.like is not None,
+        generator=np.random.default_rng(wish.seed),
+    )
+    return machine, lens, wood, checks, plan
 
 
 def lens_of(machine: Machine, name: str | None) -> Lens:

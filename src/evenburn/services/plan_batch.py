@@ -12,7 +12,7 @@ from evenburn.adapters.formats.plan_json import plan_document, plan_text
 from evenburn.adapters.print.run_sheet import write_run_sheet
 from evenburn.adapters.storage.folder import INDEX, OutputFolder
 from evenburn.core.layout.place import outline_on_bed
-from evenburn.core.nouns.plan import BatchPlan, PiecePlan
+from evenburn.core.nouns.plan import BatchPlan, BenchDay, BurntPiece, PiecePlan
 from evenburn.core.optics.beam import beam_of_lens
 from evenburn.core.planning.batch import set_up_order
 from evenburn.core.planning.lens_table import lens_facts
@@ -24,6 +24,7 @@ from evenburn.services.write_piece import small_look, write_piece
 from evenburn.services.write_runs import write_runs
 
 RUN_SHEET = "run-sheet.pdf"
+JUST_A_BATCH = BenchDay()  # from files alone nobody knows what was burnt, nor how long a change-over takes
 WORKERS = 2  # drawing, blurring and packing run outside the interpreter's lock; more workers would only take memory
 
 
@@ -45,6 +46,7 @@ def plan_batch(
     progress: Progress = no_progress,
     sheet_by_sheet: bool = False,
     boards: Path | None = None,
+    day: BenchDay = JUST_A_BATCH,
 ) -> Planned:
     """Plan a batch folder and write everything it needs.
 
@@ -55,6 +57,7 @@ def plan_batch(
     sheet_by_sheet : each entry of the batch has the recipes it would have by itself, and they are burnt as listed; without
         it foci are agreed over all of them, and they are burnt with the fewest settings of the stand-off.
     boards : folder for a small picture of each board, PIECE.png; None where nobody wants them.
+    day : what the bench knows of it; what is burnt already is only told, and not planned.
 
     Raises
     ------
@@ -63,7 +66,8 @@ def plan_batch(
     StorageError
         If the output cannot be written; what was there stays.
     """
-    batch = load_batch(folder)
+    whole = load_batch(folder)
+    batch, burnt = _left(whole, day)
     steps = len(batch.pieces) + 2
     progress("recipes, programs and proofs", 0, steps)
     with OutputFolder(to) as output, TemporaryDirectory() as looks_name:
@@ -75,8 +79,15 @@ def plan_batch(
             date=date,
             machine=batch.machine,
             lens=batch.lens,
-            pieces=with_set_ups(_ordered(planned, keep_order=sheet_by_sheet), machine=batch.machine, lens=batch.lens),
+            pieces=with_set_ups(
+                _ordered(planned, places=_places(whole) if sheet_by_sheet else None),
+                machine=batch.machine,
+                lens=batch.lens,
+                before=day.before_mm,
+            ),
             lens_facts=lens_facts(batch.machine, batch.lens),
+            day=day,
+            burnt=burnt,
         )
         plan = replace(plan, runs=write_runs(batch, plan.pieces, output=output, date=date))
         progress("run sheet", steps - 1, steps)
@@ -132,8 +143,32 @@ def _pieces(
         return [task.result() for task in tasks]
 
 
-def _ordered(pieces: list[PiecePlan], *, keep_order: bool) -> tuple[PiecePlan, ...]:
-    """Return the pieces in the order to burn them, numbered from 1."""
-    settings = [settings_to_make(piece) for piece in pieces]
-    order = range(len(pieces)) if keep_order else set_up_order(settings)
+def _places(batch: Batch) -> dict[str, int]:
+    """Return piece id → its place in the batch as listed, from 1."""
+    return {piece.id: place for place, piece in enumerate(batch.pieces, start=1)}
+
+
+def _left(batch: Batch, day: BenchDay) -> tuple[Batch, tuple[BurntPiece, ...]]:
+    """Return a batch without the pieces that are burnt already, and those."""
+    at, places = dict(day.burnt), _places(batch)
+    burnt = tuple(
+        BurntPiece(
+            piece=piece,
+            wood=batch.woods[piece.wood_id],
+            start_order=places[piece.id],
+            burnt_at=at[batch.listed_as[piece.id]],
+            spoiled=batch.listed_as[piece.id] in day.spoiled,
+        )
+        for piece in batch.pieces
+        if batch.listed_as[piece.id] in at
+    )
+    left = tuple(piece for piece in batch.pieces if batch.listed_as[piece.id] not in at)
+    return replace(batch, pieces=left), burnt
+
+
+def _ordered(pieces: list[PiecePlan], *, places: dict[str, int] | None) -> tuple[PiecePlan, ...]:
+    """Return the pieces in the order to burn them, with their place in it: as listed, or with the fewest settings."""
+    if places is not None:
+        return tuple(replace(piece, start_order=places[piece.piece.id]) for piece in pieces)
+    order = set_up_order([settings_to_make(piece) for piece in pieces])
     return tuple(replace(pieces[index], start_order=place) for place, index in enumerate(order, start=1))

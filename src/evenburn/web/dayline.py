@@ -12,7 +12,7 @@ from evenburn.web.figures import mm
 WIDTH_px = 1190.0
 STEPS_min = (5, 10, 15, 30, 60, 120, 240)
 MOST_TICKS = 13
-LABEL_px = 62.0  # of a stand-off; one that is followed closer than that wears no label
+LABEL_px = 66.0  # of a stand-off; one that is followed closer than that wears no label
 DIGIT_px = 8.0
 Kind = Literal["burnt", "planned", "stopped"]
 
@@ -54,10 +54,11 @@ class Tick:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Focusing:
-    """A setting of the stand-off; without text where there is no room."""
+    """A setting of the stand-off; its text before or after it, or none where there is no room."""
 
     x: float
     text: str
+    before: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -95,21 +96,30 @@ def day_line(burns: Sequence[Burn], *, now: str) -> DayLine | None:
         return round((when - start).total_seconds() / 60.0 * per_min, 1)
 
     set_at = [(at(burn.starts_at), burn.stand_off_mm) for burn in burns if burn.stand_off_mm is not None]
-    following = [*(x for x, _ in set_at[1:]), WIDTH_px + LABEL_px]
-    focusings = [
-        Focusing(x=x, text=mm(value) if next_x - x >= LABEL_px else "")
-        for (x, value), next_x in zip(set_at, following, strict=False)
-    ]
+    focusings = _labelled(set_at)
     here = datetime.fromisoformat(now)
     return DayLine(
         bars=tuple(_bar(b, x=at(b.starts_at), end=at(b.ends_at)) for b in burns),
         ticks=tuple(
             _tick(start + timedelta(minutes=i * step_min), i, count, x=i * step_min * per_min) for i in range(count + 1)
         ),
-        focusings=tuple(focusings),
+        focusings=focusings,
         now=at(here) if start <= here <= start + timedelta(minutes=count * step_min) else None,
         now_text=here.strftime("%H:%M"),
     )
+
+
+def _labelled(set_at: Sequence[tuple[float, float]]) -> tuple[Focusing, ...]:
+    """Return settings of the stand-off with their labels: after each up to the next; the last before it where the line ends."""
+    ends = [*(x for x, _ in set_at[1:]), WIDTH_px]
+    found: list[Focusing] = []
+    taken = 0.0  # up to where labels stand
+    for (x, value), end in zip(set_at, ends, strict=False):
+        after = end - x >= LABEL_px
+        before = not after and end == WIDTH_px and x - taken >= LABEL_px
+        found.append(Focusing(x=x, text=mm(value) if after or before else "", before=before))
+        taken = x + LABEL_px if after else x
+    return tuple(found)
 
 
 def _floor(moment: datetime, step_min: int) -> datetime:

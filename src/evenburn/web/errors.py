@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import errno
 import logging
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -26,6 +26,7 @@ from evenburn.core.errors import (
     UnreadableFile,
 )
 from evenburn.services.book.hand_out import NotHandedOut
+from evenburn.web import urls
 from evenburn.web.guard import Refused
 
 _log = logging.getLogger("evenburn.web")
@@ -35,7 +36,8 @@ _log = logging.getLogger("evenburn.web")
 class Told:
     """What is told of an error: its kind for the heading, one line for each thing wrong, and what to do next.
 
-    `fields` says what is wrong where, with "" for what stands in no field.
+    `fields` says what is wrong where, with "" for what stands in no field; `leads_to` is the address of the page where it is
+    mended, called `leads_name`, "" where that is not known.
     """
 
     status: int
@@ -43,6 +45,8 @@ class Told:
     error: str
     hint: str = ""
     fields: Mapping[str, str] = field(default_factory=dict)
+    leads_to: str = ""
+    leads_name: str = ""
 
     def document(self) -> dict[str, Any]:
         """Return the error as JSON."""
@@ -72,6 +76,17 @@ _HTTP = {
 }
 
 
+_OWN_LINES = {
+    "post_processor.opening_lines": "The machine’s lines before the first move",
+    "post_processor.closing_lines": "The machine’s lines at the end",
+}
+_PAGES: Mapping[str, tuple[str, Callable[[str], str]]] = {  # where a thing of the book is looked at
+    "wood": ("the wood", urls.wood),
+    "machine": ("the machine", urls.machine),
+    "piece": ("the piece", lambda key: urls.piece(int(key))),
+    "burn": ("the burn", lambda key: urls.burn(int(key))),
+    "blank": ("the blank", lambda key: urls.shelf_blank(int(key))),
+}
 _FULL_OR_FORBIDDEN = {
     errno.ENOSPC: "Make room on the disk, then repeat.",
     errno.EDQUOT: "Make room in your part of the disk, then repeat.",
@@ -85,6 +100,18 @@ def told(error: Exception) -> Told:
     """Return what is told of any error; one that nobody foresaw is written to the log and told as our own fault."""
     if isinstance(error, Refused):
         return Told(status=error.status, heading="Refused", error=error.message, hint=error.hint)
+    if isinstance(error, InvalidInput) and error.fields and set(error.fields) <= set(_OWN_LINES):
+        return _told_of_machine(error)
+    if isinstance(error, ChangedMeanwhile) and error.kind in _PAGES:
+        name, address = _PAGES[error.kind]
+        return Told(
+            status=409,
+            heading="Changed in another window",
+            error=error.message,
+            hint=error.hint,
+            leads_to=address(error.key),
+            leads_name=f"Back to {name}",
+        )
     if isinstance(error, EvenburnError):
         for kind, status, heading in _KINDS:
             if isinstance(error, kind):
@@ -118,6 +145,20 @@ def told(error: Exception) -> Told:
         heading="evenburn made a mistake",
         error="something went wrong inside evenburn; the book is intact",
         hint="Go back and try again. What happened stands in the window that evenburn was opened from.",
+    )
+
+
+def _told_of_machine(error: InvalidInput) -> Told:
+    """Tell what lines of the machine's own would do, and lead to the machine: no piece's sheet can mend it."""
+    fields = {_OWN_LINES[where]: text for where, text in error.fields.items()}
+    return Told(
+        status=422,
+        heading="That does not hold yet",
+        error="; ".join(f"{where}: {text}" for where, text in fields.items()),
+        hint=error.hint,
+        fields=fields,
+        leads_to=urls.machine(),
+        leads_name="To the machine",
     )
 
 

@@ -8,10 +8,13 @@ Lengths and speeds follow what the person prefers, mm or inch, for the request u
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Sequence
 from contextvars import ContextVar
 from datetime import datetime
 from itertools import pairwise
+
+from markupsafe import Markup, escape
 
 from evenburn.core.units import duration_text, inch_to_mm, to_inch
 from evenburn.services.book.greys import grey_of
@@ -25,6 +28,9 @@ _MONTHS = (
     *("January", "February", "March", "April", "May", "June"),
     *("July", "August", "September", "October", "November", "December"),
 )
+_MARK = re.compile(
+    r"(?<!\S)((?=\S*\d)(?=\S*-)\S{2,24})(?!\S)"
+)  # with a hyphen and a digit, and not too long for a phone
 _WORDS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve")
 _UNITS: ContextVar[Callable[[], str]] = ContextVar("units", default=lambda: "mm")
 # look.md, 3: the exposure scale, as L* and sRGB; the only warm colours of a page
@@ -127,6 +133,12 @@ def offset(value_mm: float) -> str:
     return f"+{text}{NB}{length_unit()}" if value_mm > 0 and float(text) != 0.0 else f"{text}{NB}{length_unit()}"
 
 
+def sentence(text: str) -> str:
+    """Return a text as a sentence begins: with a capital, where its first word is one and no file's or key's name."""
+    word = text.split(maxsplit=1)[0] if text.strip() else ""
+    return text if any(c in "._/\\" or c.isdigit() for c in word.rstrip(".,:;")) else text[:1].upper() + text[1:]
+
+
 def power(value_W: float, low_W: float | None = None) -> str:
     """Return a power to 0.1 W; a photo's from its faintest tone to its strongest, to 1 W."""
     return f"{fixed(value_W, 1)}{NB}W" if low_W is None else f"{fixed(low_W, 0)}–{fixed(value_W, 0)}{NB}W"
@@ -171,6 +183,11 @@ def local(moment: str) -> datetime:
 def clock(moment: str | None) -> str:
     """Return the time of day, or a dash where there is none."""
     return local(moment).strftime("%H:%M") if moment else NONE
+
+
+def unbroken(text: str) -> Markup:
+    """Return a name in which marks such as HM-8 stay on one line; a browser breaks after a hyphen else."""
+    return Markup(_MARK.sub(r'<span class="nb">\1</span>', str(escape(text))))  # noqa: S704  # escaped just before
 
 
 def weekday(moment: str) -> str:

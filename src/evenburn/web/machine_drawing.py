@@ -68,6 +68,8 @@ class Drawing:
 # ---- the bed -----------------------------------------------------------------------------------------------------
 
 _BED_W, _BED_H, _LEFT, _TOP, _ROW = 400.0, 300.0, 44.0, 14.0, 28.0
+_ALONG_X, _ALONG_Y = 100.0, 180.0  # of the list's columns, from where it begins
+_LONG_mm = 1000.0  # a run-up from here on is told to 1 mm: its tenth says nothing, and would reach into the next column
 
 
 def bed_drawing(machine: MachinePage) -> Drawing:
@@ -84,8 +86,8 @@ def bed_drawing(machine: MachinePage) -> Drawing:
     list_x = right + 52.0
     labels = [
         Label(x=list_x, y=_TOP + 10.0, text="speed of lines"),
-        Label(x=list_x + 108.0, y=_TOP + 10.0, text="along x"),
-        Label(x=list_x + 180.0, y=_TOP + 10.0, text="along y"),
+        Label(x=list_x + _ALONG_X, y=_TOP + 10.0, text="along x"),
+        Label(x=list_x + _ALONG_Y, y=_TOP + 10.0, text="along y"),
     ]
     dashed: list[Line] = []
     leaders: list[Line] = []
@@ -103,8 +105,8 @@ def bed_drawing(machine: MachinePage) -> Drawing:
         strong = number == 0
         labels += [
             Label(x=list_x, y=y + 5.0, text=speed(reach.speed_mm_per_s), strong=strong),
-            Label(x=list_x + 108.0, y=y + 5.0, text=mm(reach.run_up_x_mm), strong=strong),
-            Label(x=list_x + 180.0, y=y + 5.0, text=mm(reach.run_up_y_mm), strong=strong),
+            Label(x=list_x + _ALONG_X, y=y + 5.0, text=run_up_text(reach.run_up_x_mm), strong=strong),
+            Label(x=list_x + _ALONG_Y, y=y + 5.0, text=run_up_text(reach.run_up_y_mm), strong=strong),
         ]
     ticks: list[Line] = []
     for at in _steps(machine.bed_x_mm, most=8):
@@ -126,8 +128,13 @@ def bed_drawing(machine: MachinePage) -> Drawing:
         dots=tuple(dots),
         labels=tuple(labels),
         said=f"The bed, {mm(machine.bed_x_mm, 0)} wide and {mm(machine.bed_y_mm, 0)} deep. At {speed(most.speed_mm_per_s)} "
-        f"a strip of {mm(most.run_up_x_mm)} at the left and the right is needed for run-up.",
+        f"a strip of {run_up_text(most.run_up_x_mm)} at the left and the right is needed for run-up.",
     )
+
+
+def run_up_text(length_mm: float) -> str:
+    """Return a run-up as the list tells it, a long one without its tenth."""
+    return mm(length_mm, 0 if length_mm >= _LONG_mm else 1)
 
 
 def list_from(machine: MachinePage) -> float:

@@ -51,7 +51,7 @@ def environment() -> Environment:
         for name in (
             *("fixed", "trimmed", "mm", "spacing", "offset", "power", "speed", "tone", "duration", "words", "many"),
             *("size", "entry", "speed_entry", "short_date", "short_duration"),
-            *("clock", "weekday", "day", "short_day", "tone_colour"),
+            *("sentence", "clock", "weekday", "day", "short_day", "tone_colour", "unbroken"),
         ):
             made.filters[name] = getattr(figures, name)
         made.filters["json"] = lambda value: json.dumps(value, ensure_ascii=False)  # escaped as any other text

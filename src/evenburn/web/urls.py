@@ -170,9 +170,9 @@ def move(piece_id: int) -> str:
     return f"/pieces/{piece_id}/move"
 
 
-def tick(piece_id: int, name: str) -> str:
-    """Return the small page on which one step is ticked, or taken back."""
-    return with_query(f"/pieces/{piece_id}/step", name=name)
+def tick(piece_id: int, name: str, *, back: str | None = None) -> str:
+    """Return the small page on which one step is ticked, or taken back; from there it leads back, where that is named."""
+    return with_query(f"/pieces/{piece_id}/step", name=name, back=back)
 
 
 def new_batch() -> str:
@@ -339,6 +339,11 @@ def new_piece_from(blank_id: int) -> str:
 def burn(burn_id: int) -> str:
     """Return the sheet of a burn."""
     return f"/logbook/{burn_id}"
+
+
+def do_again(burn_id: int) -> str:
+    """Return the place on a burn's sheet where it is done again."""
+    return f"{burn(burn_id)}#again"
 
 
 def burn_grade(burn_id: int) -> str:

@@ -11,9 +11,13 @@ import pypdfium2
 import pytest
 from PIL import Image
 
+from evenburn.adapters.formats.wood_toml import WoodTable, shipped_wood, wood_from_table
 from evenburn.adapters.storage.book.opening import Book
 from evenburn.core.errors import NotFound
+from evenburn.core.proof.grain import grain_of
+from evenburn.services.book.change_wood import NewWood, new_wood
 from evenburn.services.book.customer_proof import customer_proof, customer_sheet_pdf, customer_sheet_png
+from evenburn.services.book.edit_piece import change_piece
 from evenburn.services.book.open_book import open_book_at
 from evenburn.services.book.plan_piece import plan_piece
 from evenburn.services.book.take_in import TakenIn, take_in_batch
@@ -79,3 +83,39 @@ def test_the_picture_is_the_printed_sheet(planned: Book) -> None:
 def test_before_it_is_planned_there_is_nothing_to_sign(book: Book, taken: TakenIn) -> None:
     with pytest.raises(NotFound, match="no proof yet"):
         customer_proof(book, taken.piece_ids[0], date="2026-06-09")
+
+
+def test_leather_is_no_board_that_grew_and_has_no_grain(book: Book, taken: TakenIn) -> None:
+    wish = NewWood(called="Belt leather", begins="like", of="hard-maple", confirmed_by="R. Moorhen")
+    leather = str(new_wood(book, wish, now=NOW).key)
+    piece_id = taken.piece_ids[0]
+    change_piece(book, piece_id, {"wood": leather}, version=1, now=NOW)
+    plan_piece(book, piece_id, now=NOW)
+    told = customer_proof(book, piece_id, date="2026-06-09")
+    assert dict(told.facts)["material"] == "Belt leather"
+    assert told.sentences[1].startswith("No two pieces of such material")
+    assert "Wood" not in " ".join(told.sentences)
+
+
+@pytest.mark.parametrize(
+    ("name", "grain"),
+    [
+        ("leather", False),
+        ("Leder, pflanzlich gegerbt", False),
+        ("cork", False),
+        ("MDF 6 mm", False),
+        ("hard maple", True),
+        ("birch plywood", True),
+        ("paper birch", True),
+        ("cork oak", True),
+        ("rubberwood", True),
+        ("hornbeam", True),
+        ("slate", False),
+    ],
+)
+def test_a_grain_is_drawn_of_woods_alone(name: str, *, grain: bool) -> None:
+    own = None if name in {"hard maple", "birch plywood", "slate"} else shipped_wood("hard-maple").curve
+    wood = wood_from_table("lot-b", WoodTable(name=name, surface="bare"), own_curve=own)
+    assert wood.grain is grain
+    texture = grain_of(wood, size_mm=(60.0, 40.0), generator=np.random.default_rng(1))
+    assert (texture.rings is not None) is grain

@@ -194,3 +194,11 @@ def test_artwork_goes_by_a_plain_name_of_the_book(book: Book, batch_folder: Path
         assert (
             connection.execute(sa.select(sa.func.count()).select_from(edit)).scalar_one() == 1
         )  # not a change by itself
+
+
+def test_a_piece_is_given_another_wood_of_the_book(book: Book, taken: TakenIn) -> None:
+    plaque = taken.piece_ids[0]
+    change_piece(book, plaque, {"wood": "beech"}, version=1, now=NOW)
+    assert (piece_of(book, plaque).wood_id, piece_of(book, plaque).document["wood"]) == ("beech", "beech")
+    plan_piece(book, plaque, now=NOW)
+    assert piece_of(book, plaque).planned is not None

@@ -7,11 +7,13 @@ from typing import Any
 import pytest
 import sqlalchemy as sa
 
+from evenburn.adapters.formats.wood_toml import shipped_wood
 from evenburn.adapters.storage.book.opening import Book
 from evenburn.adapters.storage.book.rows import Change, change
 from evenburn.adapters.storage.book.tables import blank, burn, step, wood
 from evenburn.core.errors import ChangedMeanwhile, InvalidInput, NotFound
 from evenburn.services.book.edit_piece import change_piece
+from evenburn.services.book.finishing import steps_before
 from evenburn.services.book.mark_step import mark_step, step_of
 from evenburn.services.book.plan_piece import plan_piece
 from evenburn.services.book.take_in import TakenIn
@@ -134,3 +136,25 @@ def test_a_tick_that_was_changed_since_is_not_undone(book: Book, taken: TakenIn)
     with pytest.raises(ChangedMeanwhile, match="washed"):
         undo_edit(book, first.edit_id, now=LATER)
     assert _ticks(book) == {}
+
+
+def test_what_comes_before_a_step_is_told_where_it_is_not_ticked(book: Book, taken: TakenIn) -> None:
+    piece_id = taken.piece_ids[0]
+    assert step_of(book, piece_id, "burnt").skipped == ()
+    assert step_of(book, piece_id, "washed").skipped == ("burnt",)
+    assert step_of(book, piece_id, "handed over").skipped == ("burnt", "washed", "dry", "sealed")
+    mark_step(book, piece_id, "burnt", done=True, now=NOW)
+    assert not step_of(book, piece_id, "washed").out_of_order
+    saved = mark_step(book, piece_id, "dry", done=True, now=LATER)
+    assert saved.notes == ("“washed” is not ticked.",)
+    assert mark_step(book, piece_id, "handed over", done=True, now=LATER).notes == (
+        "“washed” and “sealed” are not ticked.",
+    )
+    assert step_of(book, piece_id, "dry").skipped == ()  # it is done, and only to be taken back
+
+
+def test_what_is_not_done_to_a_wood_does_not_come_before() -> None:
+    slate = shipped_wood("slate").finishing
+    assert "sealed" not in steps_before("handed over", slate)
+    assert steps_before("handed over", ()) == ("burnt",)
+    assert steps_before("burnt", slate) == steps_before("proof agreed", slate) == ()

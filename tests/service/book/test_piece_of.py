@@ -123,6 +123,11 @@ def test_recipes_tell_what_binds_and_can_be_taken(book: Book, taken: TakenIn) ->
         other.name: True for other in recipe.alternatives if "which shows" in other.text
     }
     assert len(chosen) == 1
+    assert recipe.power_low_percent is None
+    (mark,) = sheet.plan["pieces"][0]["marks"]
+    graded = {**mark, "recipe": {**mark["recipe"], "power_low_fraction": 0.213}}
+    (photo,) = recipes_of({**sheet.plan, "pieces": [{**sheet.plan["pieces"][0], "marks": [graded]}]}, sheet.document)
+    assert photo.power_low_percent == pytest.approx(21.3)
     assert all(0.0 <= dot <= 100.0 for other in recipe.alternatives for dot in other.dots)
     other = next(one for one in recipe.alternatives if not one.chosen)
     change_piece(book, id_, other.changes, version=1, now=LATER)

@@ -7,10 +7,16 @@ from typing import Any
 
 import numpy as np
 import pytest
+import sqlalchemy as sa
 from PIL import Image
 
 from evenburn.adapters.storage.book.opening import Book
+from evenburn.adapters.storage.book.tables import plan
 from evenburn.core.errors import ChangedMeanwhile, InvalidInput, NotFound
+from evenburn.services.book.edit_piece import change_piece, copy_piece, remove_piece
+from evenburn.services.book.mark_step import mark_step
+from evenburn.services.book.piece_of import piece_of
+from evenburn.services.book.plan_piece import plan_piece
 from evenburn.services.book.shelf import (
     blank_of,
     change_shelf,
@@ -21,7 +27,9 @@ from evenburn.services.book.shelf import (
     take_from_shelf,
 )
 from evenburn.services.book.take_in import TakenIn
+from evenburn.services.book.today import today
 from evenburn.services.book.undo import undo_edit
+from evenburn.services.book.wanted import Short
 from service.book.conftest import LATER, NOW
 
 PLAQUE: dict[str, Any] = {
@@ -136,3 +144,47 @@ def test_a_photograph_is_kept_and_shown_small(book: Book, taken: TakenIn) -> Non
     change_shelf(book, blank_id, {"photo_sha256": None}, version=1, now=LATER)
     with pytest.raises(NotFound):
         photo_of_blank(book, blank_id)
+
+
+def test_pieces_that_are_not_burnt_are_wanted_of_the_blank_they_are_like(book: Book, taken: TakenIn) -> None:
+    plaque = taken.piece_ids[0]
+    of = piece_of(book, plaque)
+    stock = {"name": "Plaque, A5", "wood_id": of.wood_id, "left_count": 3, "blank": {**of.document["blank"]}}
+    blank_id = int(put_on_shelf(book, stock, now=NOW).key)
+    assert (blank_of(book, blank_id).wanted, today(book, now=NOW).short) == (1, ())
+    copies = [int(copy_piece(book, plaque, now=NOW).key) for _ in range(4)]
+    assert (blank_of(book, blank_id).left, list_shelf(book).lines[0].wanted) == (3, 5)
+    short = Short(blank_id=blank_id, name="Plaque, A5", left=3, wanted=5)
+    assert today(book, now=NOW).short == (short,)
+    assert piece_of(book, copies[0]).short == short
+    assert piece_of(book, taken.piece_ids[1]).short is None  # of another form
+    mark_step(book, copies[0], "burnt", done=True, now=NOW, blank_id=blank_id)
+    assert piece_of(book, copies[0]).short is None
+    assert (blank_of(book, blank_id).left, blank_of(book, blank_id).wanted) == (2, 4)
+    change_piece(book, copies[1], {"blank.thickness_mm": 30.0}, version=1, now=NOW)
+    remove_piece(book, copies[2], version=1, now=NOW)
+    assert (blank_of(book, blank_id).wanted, today(book, now=NOW).short) == (2, ())
+
+
+def test_of_two_lines_alike_the_first_is_wanted_first(book: Book, taken: TakenIn) -> None:
+    plaque = piece_of(book, taken.piece_ids[0])
+    stock = {"wood_id": plaque.wood_id, "blank": plaque.document["blank"]}
+    first = int(put_on_shelf(book, {**stock, "name": "Plaque, lot A", "left_count": 1}, now=NOW).key)
+    second = int(put_on_shelf(book, {**stock, "name": "Plaque, lot B", "left_count": 1}, now=NOW).key)
+    for _ in range(2):
+        copy_piece(book, plaque.piece_id, now=NOW)
+    assert (blank_of(book, first).wanted, blank_of(book, second).wanted) == (1, 2)
+    assert today(book, now=NOW).short == (Short(blank_id=second, name="Plaque, lot B", left=2, wanted=3),)
+
+
+def test_each_name_of_a_list_wants_a_blank(book: Book, taken: TakenIn) -> None:
+    plaque = piece_of(book, taken.piece_ids[0])
+    stock = {"name": "Plaque", "wood_id": plaque.wood_id, "left_count": 1, "blank": plaque.document["blank"]}
+    blank_id = int(put_on_shelf(book, stock, now=NOW).key)
+    plan_piece(book, plaque.piece_id, now=NOW)
+    with book.writing() as connection:
+        told = connection.execute(sa.select(plan.c.document).where(plan.c.piece_id == plaque.piece_id)).scalar_one()
+        connection.execute(
+            sa.update(plan).where(plan.c.piece_id == plaque.piece_id).values(document={**told, "pieces": 12})
+        )
+    assert blank_of(book, blank_id).wanted == 12

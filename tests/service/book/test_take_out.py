@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import json
 import zipfile
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
 import pytest
+from pypdf import PdfReader
 
 from evenburn.adapters.storage.book.opening import Book
 from evenburn.adapters.storage.book.rows import Change, change, row_of
@@ -15,8 +17,10 @@ from evenburn.adapters.storage.book.tables import piece, wood
 from evenburn.core.errors import InvalidInput, NotFound
 from evenburn.services.book.begin import plan_batch_pieces
 from evenburn.services.book.edit_piece import copy_piece
-from evenburn.services.book.plan_piece import plan_whole
+from evenburn.services.book.mark_step import mark_step
+from evenburn.services.book.plan_piece import plan_all, plan_whole
 from evenburn.services.book.reorder import move_piece
+from evenburn.services.book.settings import change_settings
 from evenburn.services.book.take_in import TakenIn
 from evenburn.services.book.take_out import programs_of, run_sheet_of
 from evenburn.services.book.today import today
@@ -107,6 +111,54 @@ def test_what_cannot_be_planned_is_told_after_the_rest_is(book: Book, taken: Tak
     first, second = today(book, now=NOW).rows
     assert (first.fresh, second.fresh) == (True, False)
     assert (first.glance is not None, second.glance) == (True, None)
+
+
+def test_the_sheet_and_the_programs_are_of_what_is_left(book: Book, taken: TakenIn) -> None:
+    """The last is burnt first: it is left out, and the bed moves from it, by the hand-made sum of today's own rows."""
+    plan_all(book, taken.batch_id, now=NOW)
+    plaque, tag = taken.piece_ids
+    plan_whole(book, taken.batch_id, now=NOW)
+    mark_step(book, tag, "burnt", done=True, now=LATER)
+    with pytest.raises(NotFound, match="no longer holds"):
+        run_sheet_of(book, taken.batch_id)
+    whole = plan_whole(book, taken.batch_id, now=LATER)
+    (left,) = whole.document()["pieces"]
+    rows = {row.piece_id: row for row in today(book, now=LATER).rows}
+    thick, stand_off = rows[tag].set_ups[-1]
+    assert left["set_ups"][0]["bed_down_mm"] == pytest.approx(12.0 + rows[plaque].set_ups[0][1] - thick - stand_off)
+    assert rows[plaque].focusings[0].bed_down_mm == pytest.approx(left["set_ups"][0]["bed_down_mm"])
+    assert (left["id"], left["start_order"]) == ("plaque", 1)
+    with zipfile.ZipFile(programs_of(book, taken.batch_id)) as packed:
+        assert "tag-name.ngc" not in packed.namelist()
+        assert "Burnt already, and left out: tag." in packed.read("order.txt").decode()
+    sheet = _sheet_text(run_sheet_of(book, taken.batch_id))
+    assert "burnt 2 tag" in sheet
+    mark_step(book, plaque, "burnt", done=True, now=LATER)
+    with pytest.raises(NotFound, match="every piece"):
+        plan_whole(book, taken.batch_id, now=LATER)
+
+
+def test_today_and_the_run_sheet_agree_on_the_time(book: Book, taken: TakenIn) -> None:
+    """Also where the second finds its focus set, and where the change-over is one's own."""
+    copy_piece(book, taken.piece_ids[0], now=NOW)
+    for change_over_min in (4.0, 7.5):
+        change_settings(book, {"change_over_min": change_over_min, "starts_at": "23:00"})
+        plan_all(book, taken.batch_id, now=NOW)
+        plan_whole(book, taken.batch_id, now=NOW)
+        seen = today(book, now=NOW)
+        assert not all(row.refocus for row in seen.rows)
+        assert seen.starts_at is not None
+        assert seen.ends_at is not None
+        took = datetime.fromisoformat(seen.ends_at) - datetime.fromisoformat(seen.starts_at)
+        burning_min = seen.total_time_s / 60.0
+        assert took.total_seconds() / 60.0 == pytest.approx(burning_min + 3 * change_over_min, abs=1.0)  # to the minute
+        text = _sheet_text(run_sheet_of(book, taken.batch_id))
+        assert f"From start to end {round(burning_min + 3 * change_over_min)} min" in text
+        assert f"3 times {change_over_min:g} min" in text
+
+
+def _sheet_text(path: Path) -> str:
+    return " ".join(" ".join(page.extract_text() for page in PdfReader(path).pages).split())
 
 
 def test_the_run_sheet_keeps_the_order_that_a_person_gave(book: Book, taken: TakenIn) -> None:

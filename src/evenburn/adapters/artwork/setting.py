@@ -12,7 +12,7 @@ import shapely
 from numpy.typing import NDArray
 
 from evenburn.adapters.artwork.along import Along, Circle
-from evenburn.adapters.artwork.faces import face_file
+from evenburn.adapters.artwork.faces import face_file, list_faces
 from evenburn.adapters.artwork.fonts import FLATNESS_EM, OpenedFont, open_font
 from evenburn.adapters.artwork.ink import ink_polygon, render_ink, rings_of
 from evenburn.adapters.artwork.laying import Fit, TextSetting, lay, refuse_box
@@ -137,7 +137,10 @@ def wrap_text(text: str, font: Path, *, face_name: str, width_em: float, trackin
 
 
 def _font(setting: TextSetting, face_path: Path | None) -> OpenedFont:
-    return open_font(face_path if face_path is not None else face_file(setting.face), face_name=setting.face)
+    if face_path is not None:
+        return open_font(face_path, face_name=setting.face)
+    called = next((face.name for face in list_faces() if face.id == setting.face), setting.face)
+    return open_font(face_file(setting.face), face_name=called)
 
 
 def _hint(setting: TextSetting) -> str:

@@ -149,8 +149,8 @@ class MachineTable(StrictModel):
                 raise ValueError("power_curve needs at least two pairs, both numbers rising from pair to pair")
             if pairs[-1][0] != 1.0 or abs(pairs[-1][1] / self.power_max_W - 1.0) > 1e-6:
                 raise ValueError(
-                    f"power_curve ends at {pairs[-1][0]:g}, {pairs[-1][1]:g} W; it must end at 1, power_max_W "
-                    f"({self.power_max_W:g} W)"
+                    f"power_curve ends at {100.0 * pairs[-1][0]:g} % with {pairs[-1][1]:g} W; it must end at 100 % with "
+                    f"power_max_W, {self.power_max_W:g} W"
                 )
         return self
 

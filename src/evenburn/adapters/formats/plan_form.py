@@ -118,6 +118,9 @@ class RecipeDocument(_Document):
     power_low_W: float | None = Field(
         description="Power at the faintest burnt tone of a photo in continuous tone, else null. [W]"
     )
+    power_low_fraction: float | None = Field(
+        default=None, description="The same on the machine's own scale, 0 to 1; null for even tone."
+    )
     provenance: ProvenanceDocument = Field(description="What the recipe rests on.")
     provenance_of: dict[str, ProvenanceDocument] = Field(default_factory=dict, description=KEYS)
 
@@ -229,7 +232,7 @@ class SetUpDocument(_Traced):
     thickness_mm: float = Field(description="Of the blank it is set for. [mm]")
     stand_off_mm: float = Field(description="To set. [mm]")
     bed_down_mm: float | None = Field(
-        description="How far the bed goes down for it, below 0 up; null for the first of the batch. [mm]"
+        description="How far the bed goes down for it, below 0 up; null where nothing is known to have been set before. [mm]"
     )
     tolerance: FocusToleranceDocument | None = Field(
         description="The narrowest of all marks burnt with it; null where nothing is burnt with it."

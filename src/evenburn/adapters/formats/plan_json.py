@@ -113,6 +113,7 @@ def _recipe(recipe: Recipe, mark: MarkOrigins) -> dict[str, Any]:
         "direction": recipe.direction,
         "air_kPa": recipe.air_kPa,
         "power_low_W": recipe.power_low_W,
+        "power_low_fraction": recipe.power_low_fraction,
         "provenance": mark.recipe(),
         "provenance_of": mark.recipe_keys(),
     }

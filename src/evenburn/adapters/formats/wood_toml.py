@@ -19,7 +19,7 @@ from evenburn.core.errors import NotFound, UnreadableFile
 from evenburn.core.nouns.confirmation import Confirmation
 from evenburn.core.nouns.provenance import Provenance
 from evenburn.core.nouns.wood import CURVE_PARAMETERS, CharacteristicCurve, FinishingStep, Wood
-from evenburn.core.planning.materials import Material
+from evenburn.core.planning.materials import Material, mentioned
 
 Lightness = Annotated[float, Field(ge=0.0, le=100.0)]
 Exposure = Annotated[float, Field(ge=-8.0, le=8.0)]
@@ -285,7 +285,7 @@ def wood_from_table(wood_id: str, table: WoodTable, *, own_curve: Characteristic
         curve=base.curve if own_curve is None else own_curve,
         bare_ab=base.bare_ab,
         full_ab=base.full_ab,
-        grain=base.grain,
+        grain=base.grain and not _without_grain(table.name, wood_id),
         burns_unevenly=base.burns_unevenly,
         finishing=base.finishing,
         cautions=base.cautions,
@@ -312,12 +312,22 @@ def _likeness(curve: CharacteristicCurve) -> str:
 
 
 @cache
+def _materials_file() -> dict[str, Any]:
+    return tomllib.loads((resources.files("evenburn") / "assets" / "materials.toml").read_text(encoding="utf-8"))
+
+
+def _without_grain(*names: str) -> bool:
+    """Return whether names say that it is no wood with a grain, as leather or cork."""
+    told = _materials_file()["no_grain"]
+    return mentioned(tuple(told["words"]), *names, unless=tuple(told["unless"]))
+
+
+@cache
 def materials() -> tuple[Material, ...]:
     """Return the materials that must not be burnt and those to be doubted."""
-    text = (resources.files("evenburn") / "assets" / "materials.toml").read_text(encoding="utf-8")
     return tuple(
         Material(
             name=m["name"], words=tuple(m["words"]), level=m["level"], why=m["why"], unless=tuple(m.get("unless", ()))
         )
-        for m in tomllib.loads(text)["material"]
+        for m in _materials_file()["material"]
     )

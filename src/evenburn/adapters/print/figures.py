@@ -142,6 +142,11 @@ def minutes_text(time_s: float) -> str:
     return f"{hours}{NB}h {minutes:02d}{NB}min".replace(" ", NB) if hours else f"{minutes}{NB}min"
 
 
+def exact_minutes(time_s: float) -> str:
+    """Return a duration in minutes that somebody set, no more digits than it needs: `4 min`, `7.5 min`."""
+    return f"{trimmed(time_s / 60.0, 2)}{NB}min"
+
+
 def letter(index: int) -> str:
     """Return a, b, … z, aa, ab, … for the marks of one piece, 0 first."""
     text = ""
@@ -150,6 +155,11 @@ def letter(index: int) -> str:
         index, rest = divmod(index - 1, 26)
         text = chr(ord("a") + rest) + text
     return text
+
+
+def day_short(iso_date: str) -> str:
+    """Return an ISO date without its year, `9 June`; raises as `day`."""
+    return day(iso_date, weekday=False).rsplit(NB, 1)[0]
 
 
 def day(iso_date: str, *, weekday: bool) -> str:

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from evenburn.adapters.print import figures as fig
 from evenburn.adapters.print.faces import SANS, SANS_BOLD, SERIF, SERIF_BOLD, width_mm, wrap
-from evenburn.adapters.print.order import SET_UP_S, Row, focusings
+from evenburn.adapters.print.order import Row, focusings
 from evenburn.adapters.print.page import FINE_PT, PALE, SECOND, Block, Sheet
 from evenburn.adapters.print.paragraph import Run, draw_runs, wrap_runs
 from evenburn.core.nouns.plan import BatchPlan, SharedRun
+from evenburn.core.planning.set_ups import batch_change_overs, batch_time_s
 from evenburn.core.units import duration_text
 
 NB = fig.NB
@@ -26,7 +27,7 @@ def title(plan: BatchPlan, rows: tuple[Row, ...], *, left: float, right: float) 
     figures = (
         (duration_text(plan.total_time_s()), "burning"),
         (fig.count(focusings(rows), "time", "times"), "focus to set"),
-        (fig.count(len(plan.pieces), "piece", "pieces"), f"{fig.count(len(marks), 'mark', 'marks')}{held}"),
+        (_pieces_left(plan), f"{fig.count(len(marks), 'mark', 'marks')}{held}"),
     )
     widths = [max(width_mm(big, SANS_BOLD, size_pt=11.5), width_mm(small, SANS, size_pt=8.6)) for big, small in figures]
     start = right - sum(widths) - 6.0 * (len(widths) - 1)
@@ -48,6 +49,11 @@ def title(plan: BatchPlan, rows: tuple[Row, ...], *, left: float, right: float) 
             x += wide + 6.0
 
     return Block(max(height, 15.5), draw)
+
+
+def _pieces_left(plan: BatchPlan) -> str:
+    left = fig.count(len(plan.pieces), "piece", "pieces")
+    return f"{left} of{NB}{len(plan.pieces) + len(plan.burnt)}" if plan.burnt else left
 
 
 def run_blocks(plan: BatchPlan, *, left: float, right: float) -> list[Block]:
@@ -132,15 +138,21 @@ def _origins(plan: BatchPlan) -> str:
     )
 
 
-def order_end(plan: BatchPlan, rows: tuple[Row, ...], *, left: float, right: float) -> Block:
-    """Return how long the batch takes with its set-up, and that the set-up time is a starting value."""
-    burning, sets = plan.total_time_s(), focusings(rows)
-    total = fig.minutes_text(burning + sets * SET_UP_S)
-    words = (
-        f"From start to end {total}: {duration_text(burning)} of burning and {fig.count(sets, 'time', 'times')} "
-        f"{fig.minutes_text(SET_UP_S)} to bring in, focus and trace. These {fig.minutes_text(SET_UP_S)} are a "
-        "starting value; write down what it really takes."
+def order_end(plan: BatchPlan, *, left: float, right: float) -> Block:
+    """Return how long the batch takes with its change-overs, where their time is from, and what is burnt already."""
+    change_over = fig.exact_minutes(plan.day.change_over_s)
+    origin = (
+        "those of your settings when this was planned"
+        if plan.day.of_settings
+        else "a starting value; write down what it really takes"
     )
+    words = (
+        f"From start to end {fig.minutes_text(batch_time_s(plan))}: {duration_text(plan.total_time_s())} of burning and "
+        f"{fig.count(batch_change_overs(plan), 'time', 'times')} {change_over} to bring a blank in, focus and trace. "
+        f"These {change_over} are {origin}."
+    )
+    if plan.burnt:
+        words += " What is burnt already is ticked, takes no time and no focusing, and has no sheet below."
     lines = wrap(words, SANS, size_pt=8.3, width=right - left)
     lenses = _lenses(plan)
     lines += wrap(lenses, SANS, size_pt=8.3, width=right - left) if lenses else ()

@@ -4,20 +4,21 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from evenburn.core.nouns.plan import BatchPlan, MarkPlan, PiecePlan
-from evenburn.core.nouns.recipe import FOCUSING_s
-
-SET_UP_S = FOCUSING_s  # bring the blank in, set the gauge block, move the bed
+from evenburn.core.nouns.plan import BatchPlan, BurntPiece, MarkPlan, PiecePlan
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FocusRow:
-    """The lens, the thickness or the stand-off changes here; `bed_down_mm` is None for the first."""
+    """The lens, the thickness or the stand-off changes here; `bed_down_mm` is None where nothing is known to have been set.
+
+    `takes_s` is the change-over in which it is set. [s]
+    """
 
     mark: MarkPlan
     piece: PiecePlan
     bed_down_mm: float | None
     after_s: float
+    takes_s: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -46,7 +47,15 @@ class StopRow:
     reason: str
 
 
-Row = FocusRow | PieceRow | MarkRow | StopRow
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BurntRow:
+    """One piece that is burnt already, on the day of the sheet or, with its date, before."""
+
+    burnt: BurntPiece
+    same_day: bool
+
+
+Row = FocusRow | PieceRow | MarkRow | StopRow | BurntRow
 
 
 def stop_reason(piece: PiecePlan, mark_id: str = "") -> str:
@@ -56,11 +65,20 @@ def stop_reason(piece: PiecePlan, mark_id: str = "") -> str:
 
 
 def order_rows(plan: BatchPlan) -> tuple[Row, ...]:
-    """Return the rows of the order table; stopped marks neither ask for focusing nor take time."""
+    """Return the rows of the order table; what is stopped or burnt already neither asks for focusing nor takes time.
+
+    A change-over comes before each piece and each time the focus is set within one, as `change_overs` counts them.
+    """
     rows: list[Row] = []
-    set_now: tuple[float, float] | None = None
+    set_now = plan.day.before_mm
+    change_over_s = plan.day.change_over_s
     after_s = 0.0
-    for piece in plan.pieces:
+    listed: list[PiecePlan | BurntPiece] = [*plan.burnt, *plan.pieces]
+    for piece in sorted(listed, key=lambda one: one.start_order):
+        if isinstance(piece, BurntPiece):
+            rows.append(BurntRow(burnt=piece, same_day=piece.burnt_at.startswith(plan.date)))
+            continue
+        lies = False  # whether its blank is under the head by now
         named = len(piece.marks) == 1
         if not piece.marks:
             rows.append(StopRow(piece=piece, index=0, reason=stop_reason(piece)))
@@ -69,9 +87,11 @@ def order_rows(plan: BatchPlan) -> tuple[Row, ...]:
             wanted = (round(piece.piece.blank.thickness_mm, 2), round(mark.recipe.stand_off_mm, 2))
             if not stopped and wanted != set_now:
                 down = None if set_now is None else sum(wanted) - sum(set_now)
-                rows.append(FocusRow(mark=mark, piece=piece, bed_down_mm=down, after_s=after_s))
-                after_s += SET_UP_S
-                set_now = wanted
+                row = FocusRow(mark=mark, piece=piece, bed_down_mm=down, after_s=after_s, takes_s=change_over_s)
+                rows.append(row)
+            if not stopped and (wanted != set_now or not lies):
+                after_s += change_over_s
+                set_now, lies = wanted, True
             if not named:
                 rows.append(PieceRow(piece=piece))
                 named = True

@@ -7,7 +7,7 @@ from functools import partial
 from evenburn.adapters.print import figures as fig
 from evenburn.adapters.print.faces import SANS, SANS_BOLD, SERIF, SERIF_BOLD, shorten, shorten_middle, width_mm, wrap
 from evenburn.adapters.print.labels import fitted_label
-from evenburn.adapters.print.order import SET_UP_S, FocusRow, MarkRow, PieceRow, Row, StopRow
+from evenburn.adapters.print.order import BurntRow, FocusRow, MarkRow, PieceRow, Row, StopRow
 from evenburn.adapters.print.page import FOCUS_GREY, PALE, SECOND, SECTION_PT, Block, Sheet
 from evenburn.core.nouns.machine import Machine
 from evenburn.core.nouns.plan import PiecePlan
@@ -67,6 +67,9 @@ def row_block(row: Row, machine: Machine, *, text_width: float, ease: float = 0.
         case MarkRow():
             height = _eased(_row_mm(row), ease)
             return Block(height, partial(_draw_mark, row, machine, height))
+        case BurntRow():
+            height = _eased(_MARK_MM, ease)
+            return Block(height, partial(_draw_burnt, row, height))
         case StopRow():
             room = text_width - _COLUMNS["power"] - (text_width - _TEXT_WIDTH_A4_MM)
             reason = wrap(row.reason, SERIF, size_pt=8.6, width=room - _STOP_BADGE)
@@ -100,7 +103,7 @@ def _draw_focus(row: FocusRow, height: float, sheet: Sheet, y: float) -> None:
     words = f"{fig.mm(blank.thickness_mm)} {row.piece.wood.name}, {move}gauge block {stand_off}"
     room = sheet.right - 16.0 - x
     sheet.text(x, line, shorten(words, SANS, size_pt=_FIGURE_PT, width=room), size_pt=_FIGURE_PT)
-    sheet.text(sheet.right - 0.8, line, fig.minutes_text(SET_UP_S), size_pt=_FIGURE_PT, align="right")
+    sheet.text(sheet.right - 0.8, line, fig.exact_minutes(row.takes_s), size_pt=_FIGURE_PT, align="right")
     _row_line(sheet, y + height)
 
 
@@ -142,6 +145,26 @@ def _draw_mark(row: MarkRow, machine: Machine, height: float, sheet: Sheet, y: f
         if second:
             sheet.text(x, line, second, size_pt=_SMALL_PT)
     sheet.rule(line + (1.6 if alone else 0.6), x0=_column(sheet, "burnt"), x1=sheet.right, weight_pt=0.7)
+    _row_line(sheet, y + height)
+
+
+def _draw_burnt(row: BurntRow, height: float, sheet: Sheet, y: float) -> None:
+    """Draw a piece that is burnt already: ticked, with the time it was burnt at, and nothing left to do."""
+    line = y + height / 2 + 1.1
+    burnt = row.burnt
+    sheet.ticked(sheet.left + 0.2, line)
+    sheet.text(sheet.left + _AFTER, line, "spoiled" if burnt.spoiled else "burnt", size_pt=_SMALL_PT, grey=SECOND)
+    right = sheet.left + _NAME - 1.5
+    sheet.text(right, line, str(burnt.start_order), face=SANS_BOLD, size_pt=_FIGURE_PT, align="right", grey=SECOND)
+    room = _column(sheet, "burnt") - sheet.left - _NAME - 3.0
+    name = shorten(burnt.piece.name, SERIF_BOLD, size_pt=_LEAST_NAME_PT, width=room)
+    x = sheet.left + _NAME
+    x += sheet.text(x, line, name, face=SERIF_BOLD, size_pt=_LEAST_NAME_PT, grey=SECOND) + 2.5
+    about = f"{burnt.wood.name}, {fig.blank_size(burnt.piece.blank)}"
+    about = shorten(about, SANS, size_pt=_SMALL_PT, width=_column(sheet, "burnt") - x - 3.0)
+    sheet.text(x, line, about, size_pt=_SMALL_PT, grey=SECOND)
+    on, at = burnt.burnt_at.split("T")
+    sheet.text(sheet.right - 0.8, line, at if row.same_day else fig.day_short(on), size_pt=_FIGURE_PT, align="right")
     _row_line(sheet, y + height)
 
 

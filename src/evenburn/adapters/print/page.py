@@ -233,6 +233,14 @@ class Sheet:
         """Draw an empty box to tick, standing on the baseline y."""
         self.box(x, y - TICK_MM + 0.35, width=TICK_MM, height=TICK_MM, weight_pt=0.95)
 
+    def ticked(self, x: float, y: float) -> None:
+        """Draw a box that is ticked already, standing on the baseline y."""
+        self.tick(x, y)
+        top, low = y - TICK_MM + 0.35, y + 0.35
+        middle = (x + 0.38 * TICK_MM, low - 0.22 * TICK_MM)
+        self.line((x + 0.18 * TICK_MM, low - 0.5 * TICK_MM), middle, weight_pt=1.1)
+        self.line(middle, (x + 0.82 * TICK_MM, top + 0.2 * TICK_MM), weight_pt=1.1)
+
     def badge(self, x: float, y: float, level: Level, *, size_pt: float = 8.2) -> float:
         """Draw the word of a check in its shape on the baseline y and return the width it takes. [mm]"""
         wide = width_mm(level, SANS_BOLD, size_pt=size_pt)

@@ -120,7 +120,7 @@ class _Printer:
         leaf.put(caution_box(self.plan.lens, left=self.left, right=self.right))
         leaf.y += 2.6
         leaf.put(table_head())
-        end = order_end(self.plan, rows, left=self.left, right=self.right)
+        end = order_end(self.plan, left=self.left, right=self.right)
         runs = run_blocks(self.plan, left=self.left, right=self.right)
         blocks = self._order_blocks(rows, sum(block.height for block in (*runs, end)), first)
         for index, block in enumerate(blocks):

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from evenburn.core.nouns.check import Check
 from evenburn.core.nouns.confirmation import Confirmation
 from evenburn.core.nouns.machine import Lens, Machine
 from evenburn.core.nouns.mark import Mark, Piece
-from evenburn.core.nouns.recipe import Alternative, Binding, Concession, Predicted, Recipe
+from evenburn.core.nouns.recipe import Alternative, Binding, Concession, FOCUSING_s, Predicted, Recipe
 from evenburn.core.nouns.wood import Wood
 
 Box = tuple[float, float, float, float]
@@ -89,7 +89,8 @@ class Forgotten:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SetUp:
-    """The stand-off set once, for this thickness, before a mark; `bed_down_mm` is None for the first of the batch.
+    """The stand-off set once, for this thickness, before a mark; `bed_down_mm` is None where nothing is known to
+    have been set before.
 
     `tolerance` is the narrowest of the marks burnt with it until it is set again, on this piece or the next ones.
     """
@@ -178,10 +179,39 @@ class SharedRun:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class BenchDay:
+    """What a bench knows of the day that a batch is burnt on.
+
+    `change_over_s` is reckoned before each piece and each time the focus is set within one, [s]; `of_settings` tells whether
+    somebody's settings name it, else it is a starting value. `before_mm` is thickness and stand-off as a burn left them last,
+    None where that is not known. `burnt` are the entries of the batch that are burnt already: number from 1, and local
+    time as "2026-06-09T10:12"; `spoiled` are the numbers of those that came out so.
+    """
+
+    change_over_s: float = FOCUSING_s
+    of_settings: bool = False
+    before_mm: tuple[float, float] | None = None
+    burnt: tuple[tuple[int, str], ...] = ()
+    spoiled: tuple[int, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BurntPiece:
+    """A piece of a batch that is burnt already and so not planned: its place in the order, and when, in local time."""
+
+    piece: Piece
+    wood: Wood
+    start_order: int
+    burnt_at: str
+    spoiled: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class BatchPlan:
     """The whole batch, its pieces in the order they are to be burnt; `lens_facts` are of every lens of the machine.
 
     `runs` are offered beside the programs of the marks: whoever takes one leaves out the programs it stands for.
+    `burnt` are those of its pieces that are burnt already, which are not among `pieces`.
     """
 
     name: str
@@ -192,6 +222,8 @@ class BatchPlan:
     pieces: tuple[PiecePlan, ...]
     lens_facts: tuple[LensFacts, ...] = ()
     runs: tuple[SharedRun, ...] = ()
+    day: BenchDay = field(default_factory=BenchDay)
+    burnt: tuple[BurntPiece, ...] = ()
 
     def focusings(self) -> int:
         """Return how often the stand-off is set."""

@@ -17,8 +17,8 @@ class Recipe:
     """Power, speed, line spacing, focus offset, passes, scan axis and air for one mark.
 
     `power_fraction` is the machine's own scale; `stand_off_mm` is nozzle to surface. A photo's `power_W` is that of
-    its darkest (on slate: lightest) tone, and `power_low_W` that of its faintest; None for even tone. Where the outlines
-    are followed, `line_spacing_mm` is the width of what is burnt and `scan_axis` the axis most of the path runs along.
+    its darkest (on slate: lightest) tone, and `power_low_W` that of its faintest, `power_low_fraction` the same on the machine's own scale; None for even tone.
+    Where the outlines are followed, `line_spacing_mm` is the width of what is burnt and `scan_axis` the axis most of the path runs along.
     """
 
     power_W: float
@@ -31,6 +31,7 @@ class Recipe:
     scan_axis: Axis
     air_kPa: float | None
     power_low_W: float | None = None
+    power_low_fraction: float | None = None
     way: Way = "scan"
     direction: Direction = "both ways"
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 Setting = tuple[float, float]  # thickness of the blank and stand-off, mm
+_LEAVING_CHANGES = 2  # settings of the piece of `_leaving`
 
 
 @dataclass(frozen=True, slots=True)
@@ -19,7 +20,7 @@ class _Run:
     leaves: Setting
 
 
-def set_up_order(set_ups: Sequence[Sequence[Setting]]) -> tuple[int, ...]:
+def set_up_order(set_ups: Sequence[Sequence[Setting]], *, before: Setting | None = None) -> tuple[int, ...]:
     """Return the indices of pieces in the order to burn them.
 
     Pieces of one thickness come together. Within it a piece follows one that leaves the stand-off it begins with, wherever
@@ -28,6 +29,7 @@ def set_up_order(set_ups: Sequence[Sequence[Setting]]) -> tuple[int, ...]:
     Parameters
     ----------
     set_ups : for each piece thickness and stand-off of its marks that may be burnt, in their order. [mm]
+    before : as it is set now, by what was burnt already; None where nothing was. [mm]
 
     Source
     ------
@@ -35,14 +37,22 @@ def set_up_order(set_ups: Sequence[Sequence[Setting]]) -> tuple[int, ...]:
     that hangs together are max(1, Σ max(0, out − in)), found by Hierholzer's walk [hierholzer1873] over the part closed
     with breaks.
     """
-    order: list[int] = []
-    for part in _parts(set_ups):
-        order += [i for trail in _trails(part) for i in trail]
-    return (*order, *(i for i, marks in enumerate(set_ups) if not marks))
+    if before is not None:  # as a piece that is burnt first of all
+        order = set_up_order([_leaving(before), *set_ups])
+        return tuple(i - 1 for i in order if i > 0)
+    trails = [trail for part in _parts(set_ups) for trail in _trails(part)]
+    return (*(i for trail in trails for i in trail), *(i for i, marks in enumerate(set_ups) if not marks))
 
 
-def least_changes(set_ups: Sequence[Sequence[Setting]]) -> int:
-    """Return how often the focus is set when the pieces are burnt in their best order. Source: as `set_up_order`."""
+def least_changes(set_ups: Sequence[Sequence[Setting]], *, before: Setting | None = None) -> int:
+    """Return how often the focus is set when the pieces are burnt in their best order. Source: as `set_up_order`.
+
+    Parameters
+    ----------
+    before : as it is set now, by what was burnt already; None where nothing was. [mm]
+    """
+    if before is not None:
+        return least_changes([_leaving(before), *set_ups]) - _LEAVING_CHANGES
     inside = 0
     ends: Counter[tuple[Setting, Setting]] = Counter()
     for marks in set_ups:
@@ -56,10 +66,29 @@ def least_changes(set_ups: Sequence[Sequence[Setting]]) -> int:
     return inside + sum(max(1, count) for count in trails.values())
 
 
-def changes(set_ups: Sequence[Sequence[Setting]]) -> int:
-    """Return how often the focus is set for pieces in a sequence, the first time included. Definition."""
-    flat = [setting for marks in set_ups for setting in marks]
-    return sum(1 for i, here in enumerate(flat) if i == 0 or here != flat[i - 1])
+def changes(set_ups: Sequence[Sequence[Setting]], *, before: Setting | None = None) -> int:
+    """Return how often the focus is set for pieces in a sequence, the first time included unless `before` holds. Definition."""
+    flat = [before, *(setting for marks in set_ups for setting in marks)]
+    return sum(here != there for here, there in pairwise(flat))
+
+
+def change_overs(set_ups: Sequence[Sequence[Setting]]) -> int:
+    """Return how many change-overs pieces take: one before each that burns, and one each time the focus is set within one.
+
+    Parameters
+    ----------
+    set_ups : for each piece thickness and stand-off of its marks that may be burnt, in their order. [mm]
+
+    Source
+    ------
+    Own choice: to set the focus anew under a blank that stays takes as long as to bring the next blank in and focus it.
+    """
+    return sum(1 + sum(here != there for here, there in pairwise(marks)) for marks in set_ups if marks)
+
+
+def _leaving(before: Setting) -> tuple[Setting, Setting]:
+    """Return a piece that begins with what no other leaves, and leaves a setting behind."""
+    return (before[0], -1.0), before
 
 
 def _roots(ends: Iterable[tuple[Setting, Setting]]) -> dict[Setting, Setting]:

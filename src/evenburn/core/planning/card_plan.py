@@ -41,6 +41,27 @@ POWERS = 40  # between the least and the greatest that can be set, evenly in log
 WHOLE_mm = 1.0  # the card's corner lies on whole millimetres
 
 
+class CardOffBed(InvalidInput):
+    """A place at which the card, or the run-up of its lines, leaves the bed; `allowed_mm` is least and greatest of x and of y."""
+
+    def __init__(
+        self,
+        at_mm: tuple[float, float],
+        *,
+        allowed_mm: tuple[tuple[int, int], tuple[int, int]],
+        speed_mm_per_s: float,
+    ) -> None:
+        self.at_mm, self.allowed_mm, self.speed_mm_per_s = at_mm, allowed_mm, speed_mm_per_s
+        (x0, x1), (y0, y1) = allowed_mm
+        super().__init__(
+            {
+                "--at": f"is {at_mm[0]:g},{at_mm[1]:g}, where the card or the run-up of its lines at {speed_mm_per_s:g} mm/s "
+                f"leaves the bed; allowed is X {x0} to {x1}, Y {y0} to {y1}"
+            },
+            hint="Lay the card further from the edge, or leave --at out for the middle of the bed.",
+        )
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class CardPlan:
     """A card, the events that burn it, how long that takes, and the same as a picture of powers, row 0 lowest."""
@@ -214,10 +235,4 @@ def _within_reach(
             {"machine": f"its bed has no room for this card with the run-up of {quick:g} mm/s"},
             hint="Burn a strip instead: --strip.",
         )
-    raise InvalidInput(
-        {
-            "--at": f"is {origin_mm[0]:g},{origin_mm[1]:g}, where the card or the run-up of its lines at {quick:g} mm/s "
-            f"leaves the bed; allowed is X {x0} to {x1}, Y {y0} to {y1}"
-        },
-        hint="Lay the card further from the edge, or leave --at out for the middle of the bed.",
-    )
+    raise CardOffBed(origin_mm, allowed_mm=((x0, x1), (y0, y1)), speed_mm_per_s=quick)

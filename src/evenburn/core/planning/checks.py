@@ -18,8 +18,9 @@ from evenburn.core.planning.concede import concessions
 from evenburn.core.planning.mark_plan import AIR_COMMON_kPa, MarkWork
 from evenburn.core.planning.materials import Material, is_forbidden
 from evenburn.core.planning.power import power_fraction, power_window_W
+from evenburn.core.planning.tone_reach import out_of_reach
 from evenburn.core.planning.wide_area import banding_L
-from evenburn.core.response.curve import effective_exposure, tone_L, tone_range_L, tone_slope_L_per_decade, usable_range
+from evenburn.core.response.curve import effective_exposure, tone_L, tone_slope_L_per_decade, usable_range
 from evenburn.core.units import psi
 
 NB = "\u00a0"
@@ -97,23 +98,9 @@ def tone_checks(work: MarkWork, wood: Wood) -> list[Check]:
     """Return findings on tone, char limit, power and air."""
     found: list[Check] = []
     mark, recipe, curve = work.mark, work.recipe, wood.curve
-    faint, full = tone_range_L(curve)
-    low, high = min(faint, full), max(faint, full)
-    out_of_range = not low <= mark.tone_L <= high
-    if out_of_range:
-        near = low if mark.tone_L < low else high
-        found.append(
-            Check(
-                level="stop",
-                code="tone-out-of-range",
-                mark_id=mark.id,
-                text=(
-                    f"L*{NB}{mark.tone_L:g} is out of reach: {wood.name} runs from L*{NB}{high:.1f} "
-                    f"to L*{NB}{low:.1f} {'before it chars' if full < faint else 'under the beam'}."
-                ),
-                remedy=f"Ask for a tone between L*{NB}{np.ceil(low):.0f} and L*{NB}{np.floor(high):.0f}; nearest is {near:.1f}.",
-            )
-        )
+    reach = out_of_reach(mark, wood=wood)
+    if reach is not None:
+        found.append(reach)
     least_W, most_W = power_window_W(work.wish.machine)
     if recipe.power_W < least_W * (1.0 - 1e-9):
         found.append(_power_check(work, least_W=least_W, most_W=most_W, below=True))
@@ -135,7 +122,7 @@ def tone_checks(work: MarkWork, wood: Wood) -> list[Check]:
     steepest = float(np.abs(tone_slope_L_per_decade(curve, np.linspace(low_x, high_x, 200))).max())
     scatter_L = math.hypot(curve.evenness_L, curve.board_L)
     charring = [c for c in concessions(work.wish, work.found, recipe=recipe) if c.constraint == "char"]
-    if charring and not out_of_range:
+    if charring and reach is None:
         held = held_words(mark.hold)
         found.append(
             Check(
@@ -147,7 +134,7 @@ def tone_checks(work: MarkWork, wood: Wood) -> list[Check]:
                 + (f"let go of the held {held}." if held else "ask for a tone nearer to the bare wood."),
             )
         )
-    elif not out_of_range and exposure + scatter_L / steepest > curve.x_char:
+    elif reach is None and exposure + scatter_L / steepest > curve.x_char:
         room = 100.0 * (10.0 ** (curve.x_char - exposure) - 1.0)
         where = f"only {room:.0f}{NB}% below" if room >= 0.0 else f"{-room:.0f}{NB}% past"
         found.append(
@@ -164,7 +151,7 @@ def tone_checks(work: MarkWork, wood: Wood) -> list[Check]:
             )
         )
     held = held_words(mark.hold)
-    if abs(work.predicted.tone_L - mark.tone_L) > TONE_HOLDS_L and not out_of_range:
+    if abs(work.predicted.tone_L - mark.tone_L) > TONE_HOLDS_L and reach is None:
         found.append(
             Check(
                 level="warn",

@@ -232,7 +232,9 @@ def _sensible(wish: Wish, own: _Point, point: _Point) -> bool:
 def _recipe(wish: Wish, found: Found, *, recommended: Recipe) -> Recipe:
     recipe = recipe_of(wish, found, air_kPa=recommended.air_kPa)
     # dots of one power, where the recommended recipe makes a photograph of them
-    return replace(recipe, power_low_W=None) if recommended.power_low_W is None else recipe
+    if recommended.power_low_W is not None:
+        return recipe
+    return replace(recipe, power_low_W=None, power_low_fraction=None)
 
 
 def _own_text(own: _Point) -> str:

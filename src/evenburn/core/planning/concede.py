@@ -11,6 +11,7 @@ from evenburn.core.optics.beam import beam_radius_mm
 from evenburn.core.optics.lines import dwell_ms
 from evenburn.core.planning.candidates import TOLD_L, TONE_HOLDS_L, Amount, Found
 from evenburn.core.planning.power import power_window_W
+from evenburn.core.planning.tone_reach import nearest_L
 from evenburn.core.planning.wish import Wish
 from evenburn.core.response.curve import tone_range_L
 from evenburn.core.tone.vision import unseen_banding_L
@@ -190,6 +191,7 @@ def _out_of_reach(wish: Wish) -> list[Concession]:
     near = min(max(wish.tone_L, low), high)
     if abs(near - wish.tone_L) <= TOLD_L:
         return []
+    offered = nearest_L(wish.tone_L, low_L=low, high_L=high)  # as the way out of `out_of_reach` has it
     return [
         Concession(
             constraint="tone",
@@ -198,7 +200,7 @@ def _out_of_reach(wish: Wish) -> list[Concession]:
             unit="L*",
             text=(
                 f"L*{NB}{wish.tone_L:g} is out of reach: this wood takes L*{NB}{low:.1f} to L*{NB}{high:.1f}; the nearest is "
-                f"L*{NB}{near:.1f}, {abs(near - wish.tone_L):.1f} off."
+                f"L*{NB}{offered:.1f}, {abs(offered - wish.tone_L):.1f} off."
             ),
         )
     ]

@@ -26,7 +26,8 @@ from evenburn.core.planning.follow_recipe import (
 )
 from evenburn.core.planning.mark_plan import MarkWork
 from evenburn.core.planning.power import power_window_W
-from evenburn.core.response.curve import exposures_for_tones, tone_L, tone_range_L
+from evenburn.core.planning.tone_reach import out_of_reach
+from evenburn.core.response.curve import exposures_for_tones, tone_L
 from evenburn.core.units import duration_text
 
 NB = "\u00a0"
@@ -40,32 +41,19 @@ def follow_checks(work: MarkWork, piece: Piece, *, wood: Wood) -> list[Check]:
         return []
     if work.mark.treatment == "cut":
         return [*_cut_limits(work, piece, wood), *_cut_drawing(work), *_power(work), *_cut_cautions(work, wood)]
-    return [*_line_tone(work, wood), *_power(work), *_line_look(work, piece), *_corners(work, wood), *_doubles(work)]
+    reach = out_of_reach(work.mark, wood=wood)
+    return [
+        *([] if reach is None else [reach]),
+        *_power(work),
+        *_line_look(work, piece),
+        *_corners(work, wood),
+        *_doubles(work),
+    ]
 
 
 def _found(work: MarkWork) -> FollowFound:
     assert work.followed is not None  # noqa: S101  # asked only for what is followed
     return work.followed.found
-
-
-def _line_tone(work: MarkWork, wood: Wood) -> list[Check]:
-    faint, full = tone_range_L(wood.curve)
-    low, high = min(faint, full), max(faint, full)
-    if low <= work.mark.tone_L <= high:
-        return []
-    near = low if work.mark.tone_L < low else high
-    return [
-        Check(
-            level="stop",
-            code="tone-out-of-range",
-            mark_id=work.mark.id,
-            text=(
-                f"L*{NB}{work.mark.tone_L:g} is out of reach: {wood.name} runs from L*{NB}{high:.1f} to L*{NB}{low:.1f} "
-                f"{'before it chars' if full < faint else 'under the beam'}."
-            ),
-            remedy=f"Ask for a tone between L*{NB}{np.ceil(low):.0f} and L*{NB}{np.floor(high):.0f}; nearest is {near:.1f}.",
-        )
-    ]
 
 
 def _power(work: MarkWork) -> list[Check]:

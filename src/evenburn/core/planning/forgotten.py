@@ -21,7 +21,7 @@ SAME_L = 1.0  # differences below 1 are not seen even side by side [mokrzycki201
 class Setting:
     """One time the stand-off is set: the mark it is set before, and the marks burnt with it on the same piece.
 
-    `bed_down_mm` is how far the bed goes down from where the setting before left it, None for the first of the batch.
+    `bed_down_mm` is how far the bed goes down from where the setting before left it, None where nothing was set before.
     `marks` are by index of the sequence that was asked about, `last` the index of the last one anywhere that it serves.
     """
 
@@ -31,12 +31,19 @@ class Setting:
     bed_down_mm: float | None
 
 
-def settings_of(marks: Sequence[SetMark]) -> tuple[Setting, ...]:
-    """Return where the stand-off is set for marks in the order of burning, once for each change. Definition."""
-    starts = [i for i in range(len(marks)) if i == 0 or marks[i].setting() != marks[i - 1].setting()]
+def settings_of(marks: Sequence[SetMark], *, before_mm: tuple[float, float] | None = None) -> tuple[Setting, ...]:
+    """Return where the stand-off is set for marks in the order of burning, once for each change. Definition.
+
+    Parameters
+    ----------
+    before_mm : thickness and stand-off of what was burnt before the first; None where nothing was.
+    """
+    left = [before_mm, *(mark.setting() for mark in marks)]  # what the mark of the same index finds
+    starts = [i for i, mark in enumerate(marks) if mark.setting() != left[i]]
     found = []
     for start, end in pairwise([*starts, len(marks)]):
-        down = None if start == 0 else sum(marks[start].setting()) - sum(marks[start - 1].setting())
+        there = left[start]
+        down = None if there is None else sum(marks[start].setting()) - sum(there)
         here = tuple(i for i in range(start, end) if marks[i].piece.id == marks[start].piece.id)
         found.append(Setting(first=start, last=end - 1, marks=here, bed_down_mm=down))
     return tuple(found)
@@ -107,28 +114,32 @@ def worst_forgotten(marks: Sequence[SetMark], *, bed_down_mm: float) -> tuple[Se
     return None if worst is None else worst[1:]
 
 
-def refocus_checks(marks: Sequence[SetMark]) -> dict[str, tuple[Check, ...]]:
+def refocus_checks(
+    marks: Sequence[SetMark], *, before_mm: tuple[float, float] | None = None
+) -> dict[str, tuple[Check, ...]]:
     """Return for each piece id what would come of forgetting to set the stand-off, where it changes on or before it.
 
     Parameters
     ----------
     marks : those that may be burnt, in the order of burning.
+    before_mm : thickness and stand-off of what was burnt before the first; None where nothing was.
     """
     found: dict[str, tuple[Check, ...]] = {}
-    for setting in settings_of(marks):
-        if setting.bed_down_mm is None:
+    for setting in settings_of(marks, before_mm=before_mm):
+        there = marks[setting.first - 1].setting() if setting.first else before_mm
+        if setting.bed_down_mm is None or there is None:
             continue
         worst = worst_forgotten([marks[i] for i in setting.marks], bed_down_mm=setting.bed_down_mm)
         if worst is not None:
             piece_id = marks[setting.first].piece.id
-            check = _check(marks[setting.first - 1], *worst, bed_down_mm=setting.bed_down_mm)
+            check = _check(there, *worst, bed_down_mm=setting.bed_down_mm)
             found[piece_id] = (*found.get(piece_id, ()), check)
     return found
 
 
-def _check(before: SetMark, here: SetMark, forgotten: Forgotten, *, bed_down_mm: float) -> Check:
+def _check(before: tuple[float, float], here: SetMark, forgotten: Forgotten, *, bed_down_mm: float) -> Check:
     thick, stand_off = here.setting()
-    thick_before, stand_off_before = before.setting()
+    thick_before, stand_off_before = before
     if thick != thick_before:
         change = f"this blank is {thick:g}{NB}mm thick, the one before it {thick_before:g}{NB}mm"
     else:

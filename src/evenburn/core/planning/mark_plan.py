@@ -183,6 +183,7 @@ def recipe_of(wish: Wish, found: Found, *, air_kPa: float | None) -> Recipe:
         scan_axis=found.axis,
         air_kPa=air_kPa,
         power_low_W=low,
+        power_low_fraction=None if low is None else float(power_fraction(wish.machine, power_W=low)),
         direction=found.direction,
     )
 
@@ -414,7 +415,7 @@ def work_mark(wish: Wish, found: Found, *, survey: Survey, piece: Piece, mark: M
         light = photo_light(wish, mark=mark, piece=piece, artwork=artwork, grid=grid, resolvable_mm=found.detail_mm)
         picture = photo_picture_W(wish, recipe, mark=mark, light=light, name=choice.name)
         if choice.name != "continuous":
-            recipe = replace(recipe, power_low_W=None)
+            recipe = replace(recipe, power_low_W=None, power_low_fraction=None)
     else:
         picture = solid_picture_W(wish, recipe, mark=mark, piece=piece, artwork=artwork, grid=grid)
     events, islands = events_of(machine, recipe, grid=grid, picture_W=picture)

@@ -40,7 +40,7 @@ class Material:
 def find_materials(materials: tuple[Material, ...], *names: str) -> tuple[Material, ...]:
     """Return every material that any of the names mentions, the forbidden ones first. Definition."""
     text = plain_words(" ; ".join(names))
-    hits = [m for m in materials if _mentions(text, m)]
+    hits = [m for m in materials if _mentions(text, m.words, m.unless)]
     return tuple(sorted(hits, key=lambda m: m.level != "forbidden"))
 
 
@@ -57,6 +57,11 @@ def find_material(materials: tuple[Material, ...], *names: str) -> Material | No
     return Material(
         name=", ".join(one.name for one in found), words=(), level="doubtful", why=" ".join(one.why for one in found)
     )
+
+
+def mentioned(words: tuple[str, ...], *names: str, unless: tuple[str, ...] = ()) -> bool:
+    """Return whether any of the names mentions one of the words, as `Material` reads them. Definition."""
+    return _mentions(plain_words(" ; ".join(names)), words, unless)
 
 
 def is_forbidden(material: Material | None) -> bool:
@@ -86,10 +91,10 @@ def plain_words(text: str) -> str:
     return SPELT_OUT.sub(lambda hit: hit[1].replace(" ", ""), parted)
 
 
-def _mentions(text: str, material: Material) -> bool:
-    for word in material.unless:
+def _mentions(text: str, words: tuple[str, ...], unless: tuple[str, ...]) -> bool:
+    for word in unless:
         text = _pattern(word).sub(" ; ", text)
-    return any(_pattern(word).search(text) for word in material.words)
+    return any(_pattern(word).search(text) for word in words)
 
 
 @lru_cache(maxsize=2000)

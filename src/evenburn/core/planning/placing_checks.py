@@ -28,6 +28,7 @@ Box = tuple[float, float, float, float]
 
 NB = "\u00a0"
 TOUCHES_mm = 5e-4  # half of what a program writes
+CLEAR_mm = 0.2  # from the edge of the bed: what is drawn finer than the survey reaches a little further
 FIT_STEP_mm = 0.5
 FIT_FAR_mm = 80.0
 SIDES: dict[Axis, tuple[str, str]] = {"x": ("left", "right"), "y": ("below", "above")}
@@ -212,9 +213,9 @@ def _off_bed_check(work: MarkWork, piece: Piece, box: Box) -> Check:
             text=text,
             remedy=f"Draw it at {100 * share:.0f}{NB}% at most, less what the run-up needs.",
         )
-    left, below, right, above = overhang_mm(box, bed_x_mm=machine.bed_x_mm, bed_y_mm=machine.bed_y_mm)
-    dx, dy = left - right, below - above
-    place = (round(piece.place_bed_mm[0] + dx, 1), round(piece.place_bed_mm[1] + dy, 1))
+    place, fits = _onto_bed(work, piece, box)
+    if not fits:
+        text += " Moved onto it, its run-up does not fit yet: that is told next, with what helps."
     return Check(
         level="stop",
         code="outside-travel",
@@ -223,6 +224,39 @@ def _off_bed_check(work: MarkWork, piece: Piece, box: Box) -> Check:
         remedy=f"Lay the blank's lower left corner at x {place[0]:.1f}, y {place[1]:.1f}{NB}mm or further in.",
         fixes=(Fix(text="Move onto the bed", price="", target="piece", change=(("place_bed_mm", place),)),),
     )
+
+
+def _onto_bed(work: MarkWork, piece: Piece, box: Box) -> tuple[tuple[float, float], bool]:
+    """Return where to lay a blank so that its mark lies on the bed, and whether some recipe's run-up then fits.
+
+    Tried is as little as the ink asks, with the run-up along the scan axis, then as far in as the bed allows.
+
+    Source
+    ------
+    Own choice: `search` says of each place whether a run-up gives way there.
+    """
+    machine = work.wish.machine
+    beds = (machine.bed_x_mm, machine.bed_y_mm)
+    along = AXES.index(work.recipe.scan_axis)
+    clear = max(CLEAR_mm, work.survey.grid.pixel_mm)
+    need = work.predicted.run_up_mm + clear
+    leads = ([need if axis == along else clear for axis in range(2)], [need, need], [math.inf, math.inf])
+    for lead in leads:
+        dx, dy = (_inward_mm(box[i], box[i + 2], bed_mm=beds[i], lead_mm=lead[i]) for i in range(2))
+        moved = (box[0] + dx, box[1] + dy, box[2] + dx, box[3] + dy)
+        room = {a: room_mm(moved, axis=a, bed_x_mm=machine.bed_x_mm, bed_y_mm=machine.bed_y_mm) for a in AXES}
+        place = (round(piece.place_bed_mm[0] + dx, 3), round(piece.place_bed_mm[1] + dy, 3))
+        if work.followed is not None or "run-up" not in search(replace(work.wish, room_mm=room)).gave_way:
+            return place, True
+    return place, False
+
+
+def _inward_mm(low_mm: float, high_mm: float, *, bed_mm: float, lead_mm: float) -> float:
+    """Return how far to move a span so that it has a lead before and after it, half of what is free where that is less. [mm]"""
+    lead = min(lead_mm, 0.5 * (bed_mm - (high_mm - low_mm)))
+    if low_mm < lead:
+        return min(math.ceil((lead - low_mm) * 10.0 - 1e-6) / 10.0, bed_mm - high_mm)
+    return max(-math.ceil((high_mm - bed_mm + lead) * 10.0 - 1e-6) / 10.0, -low_mm) if high_mm > bed_mm - lead else 0.0
 
 
 def _price(seconds: float) -> str:

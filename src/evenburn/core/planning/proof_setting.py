@@ -135,7 +135,9 @@ def recipe_at(kept: ScannedMark, *, line_spacing_mm: float | None) -> tuple[Reci
     wish = replace(kept.wish, hold=held)
     found = search(wish)
     made = recipe_of(wish, found, air_kPa=recipe.air_kPa)
-    return (replace(made, power_low_W=None) if recipe.power_low_W is None else made), found.gave_way
+    if recipe.power_low_W is None:
+        made = replace(made, power_low_W=None, power_low_fraction=None)
+    return made, found.gave_way
 
 
 def at_setting(kept: ScannedMark, setting: Setting, *, lens: Lens) -> AtSetting:

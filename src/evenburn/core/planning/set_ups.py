@@ -7,8 +7,8 @@ from dataclasses import replace
 
 from evenburn.core.nouns.check import worst_first
 from evenburn.core.nouns.machine import Lens, Machine
-from evenburn.core.nouns.plan import FocusTolerance, MarkPlan, PiecePlan, SetUp
-from evenburn.core.planning.batch import Setting
+from evenburn.core.nouns.plan import BatchPlan, FocusTolerance, MarkPlan, PiecePlan, SetUp
+from evenburn.core.planning.batch import Setting, change_overs
 from evenburn.core.planning.forgotten import refocus_checks, settings_of, worst_forgotten
 from evenburn.core.planning.lens_table import focus_tolerance, narrowest
 from evenburn.core.planning.off_focus import SetMark
@@ -34,10 +34,26 @@ def settings_to_make(piece: PiecePlan) -> tuple[Setting, ...]:
     return tuple((thick, round(m.recipe.stand_off_mm, 2)) for m in piece.marks if m.program_file is not None)
 
 
-def with_set_ups(pieces: Sequence[PiecePlan], *, machine: Machine, lens: Lens) -> tuple[PiecePlan, ...]:
+def batch_change_overs(plan: BatchPlan) -> int:
+    """Return how many change-overs what is planned of a batch takes. Source: as `change_overs`."""
+    return change_overs([settings_to_make(piece) for piece in plan.pieces])
+
+
+def batch_time_s(plan: BatchPlan) -> float:
+    """Return how long what is planned of a batch takes, from the start to the end of its last piece. [s] Definition."""
+    return plan.total_time_s() + batch_change_overs(plan) * plan.day.change_over_s
+
+
+def with_set_ups(
+    pieces: Sequence[PiecePlan], *, machine: Machine, lens: Lens, before: Setting | None = None
+) -> tuple[PiecePlan, ...]:
     """Return pieces in the order of burning with tolerances, set-ups and the checks on forgetting them.
 
     Marks without a program ask for no setting and have no tolerance.
+
+    Parameters
+    ----------
+    before : thickness and stand-off of what was burnt before the first; None where nothing was. [mm]
     """
     at = [
         (p, m) for p, piece in enumerate(pieces) for m, mark in enumerate(piece.marks) if mark.program_file is not None
@@ -45,7 +61,7 @@ def with_set_ups(pieces: Sequence[PiecePlan], *, machine: Machine, lens: Lens) -
     marks = [set_mark(pieces[p], pieces[p].marks[m], machine=machine, lens=lens) for p, m in at]
     tolerances = _tolerances(marks)
     set_ups: dict[str, list[SetUp]] = {}
-    for setting in settings_of(marks):
+    for setting in settings_of(marks, before_mm=before):
         first = marks[setting.first]
         served = tolerances[setting.first : setting.last + 1]
         worst = None
@@ -61,7 +77,7 @@ def with_set_ups(pieces: Sequence[PiecePlan], *, machine: Machine, lens: Lens) -
                 forgotten=None if worst is None else worst[1],
             )
         )
-    told = refocus_checks(marks)
+    told = refocus_checks(marks, before_mm=before)
     known = dict(zip(at, tolerances, strict=True))
     return tuple(
         replace(

@@ -1,4 +1,4 @@
-"""Findings on the nozzle: whether it clears the blank at the stand-off that a recipe asks for."""
+"""Findings on the nozzle and the room under it: whether it clears the blank at the stand-off that a recipe asks for."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ from evenburn.core.nouns.mark import Piece
 from evenburn.core.planning.mark_plan import MarkWork
 
 NB = "\u00a0"
+THICK_mm = 100.0  # own choice: about what small benches let the bed down
 
 
 def stand_off_checks(work: MarkWork, piece: Piece) -> list[Check]:
@@ -56,5 +57,32 @@ def stand_off_checks(work: MarkWork, piece: Piece) -> list[Check]:
                     change=(("hold.focus_offset_mm", clear),),
                 ),
             ),
+        )
+    ]
+
+
+def thickness_checks(piece: Piece) -> list[Check]:
+    """Return a warning where a blank is so thick that many a bench has no room for it under its head.
+
+    A machine's file tells nothing of how far down its bed goes, and what stands beside the bed or on the floor can be thicker
+    than any bed allows: so it is no stop. Nothing in a plan goes by the thickness but the height of the bed and what a cut
+    takes, and a slip in typing (50 for 5.0) shows in neither before somebody turns the bed down.
+
+    Source
+    ------
+    Own choice: from `THICK_mm`.
+    """
+    thick = piece.blank.thickness_mm
+    if thick <= THICK_mm:
+        return []
+    return [
+        Check(
+            level="warn",
+            code="thick-blank",
+            text=(
+                f"The blank is {thick:g}{NB}mm thick: its surface comes under the head only where the bed goes down so far, "
+                "or the blank stands beneath it."
+            ),
+            remedy="Measure the room under the head first, and look again whether the thickness is right.",
         )
     ]

@@ -16,12 +16,14 @@ once, keys as in batch.toml, say `mark[1].tone_L`), NotFound, ChangedMeanwhile, 
                      PiecePlanned(piece_id, inputs_sha256, planned_at, fresh, folder, summary); .document() is plan.json as a dict
                      PlanSummary(time_s, stops, warns, notes, placing_stops, pieces, marks, set_ups, programs)
     today.py         today(book, *, now, batch_id=None, page=1) -> Today(batch_id, name, subtitle, rows, count, burnt, page, pages, total_time_s,
-                         left_time_s, day, now_at, opens_at, change_over_s, starts_at, ends_at, set_up_changes, least_set_up_changes,
+                         left_time_s, spoiled, day, now_at, opens_at, change_over_s, starts_at, ends_at, set_up_changes, least_set_up_changes,
                          stops, unplanned, batches, following_id)
                      TodayRow(piece_id, slug, name, wood_id, wood_name, size_text, size_mm, time_s, stops, warns, fresh, inputs_sha256, strip,
-                         order, set_ups, focusings, refocus, burnt, burnt_today, blanks_left, lightens, glance, starts_at, ends_at, version)
-                     StripStep(name, state, done_at, planned_at); state is "done", "open" or "stop"; STEPS names all eleven in order
-    timetable.py     timetable(lines, *, opens, change_over_s, now) -> Timetable; finishing_times(ends, *, takes_s, ticks, opens) -> step: time
+                         order, set_ups, focusings, refocus, burnt, burnt_today, spoiled_burn_id, blanks_left, lightens, glance, starts_at, ends_at, version)
+                     StripStep(name, state, done_at, planned_at); state is "done", "open", "stop" or "spoiled"; STEPS names all eleven in order
+    timetable.py     timetable(lines, *, opens, change_over_s, now, before) -> Timetable; finishing_times(ends, *, takes_s, ticks, opens) -> step: time
+    bed_now.py       set_last(connection, *, machine_id, lens) -> thickness and stand-off as the last burn left them, or None
+    spoiled.py       spoiled_in(connection, batch_id), spoiled_of(connection, ids) -> piece id: the burn that spoiled it
     at_a_glance.py   glances(book, piece_ids) -> piece_id: Glance(slugs, marks, checks); what a list tells of plans beside their times
     board_picture.py board_picture(book, piece_id) -> bytes                            (small PNG, kept beside the plan)
     begin.py         begin_with_demo(book, *, now, progress); plan_batch_pieces(book, batch_id, *, now, progress) -> int

@@ -14,6 +14,7 @@ from evenburn.core.errors import InvalidInput, NotFound
 from evenburn.services.book.names import new_id, same_words
 from evenburn.services.book.saved import Saved
 from evenburn.services.book.settings import settings_in
+from evenburn.services.book.spoiled import spoiled_by_batch
 from evenburn.services.book.take_in import POSITION_STEP
 
 NAME_LONGEST = 120
@@ -30,13 +31,14 @@ class MachineChoice:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BatchKept:
-    """A batch as the list of batches tells it; `shown` is whether Today shows it."""
+    """A batch as the list of batches tells it; `shown` is whether Today shows it, and `burnt` counts none of the spoiled."""
 
     batch_id: str
     name: str
     subtitle: str
     count: int
     burnt: int
+    spoiled: int
     shown: bool
     version: int
 
@@ -70,6 +72,7 @@ def list_batches(book: Book) -> tuple[BatchKept, ...]:
             .join(step, sa.and_(step.c.piece_id == piece.c.id, step.c.name == "burnt"))
             .where(piece.c.removed_at.is_(None)),
         )
+        spoiled = spoiled_by_batch(connection)
         chosen = settings_in(connection).batch_id
         rows = connection.execute(
             sa.select(batch.c.id, batch.c.document, batch.c.version)
@@ -84,7 +87,8 @@ def list_batches(book: Book) -> tuple[BatchKept, ...]:
             name=document["name"],
             subtitle=document.get("subtitle", ""),
             count=counts.get(str(id_), 0),
-            burnt=burnt.get(str(id_), 0),
+            burnt=burnt.get(str(id_), 0) - spoiled.get(str(id_), 0),
+            spoiled=spoiled.get(str(id_), 0),
             shown=str(id_) == shown,
             version=version,
         )

@@ -26,7 +26,7 @@ def plan_batch_pieces(book: Book, batch_id: str, *, now: str, progress: Progress
     Raises
     ------
     InvalidInput
-        After all others were planned: each piece that could not be, by its name.
+        After all others were planned: each piece that could not be, by its name; where lines of the machine stop them, those.
     NotFound
         If the batch is not in the book.
     """
@@ -38,6 +38,11 @@ def plan_batch_pieces(book: Book, batch_id: str, *, now: str, progress: Progress
             .order_by(piece.c.position, piece.c.id)
         ).all()
     if planned.faults:
+        from evenburn.services.prove import MACHINE_TOML
+
+        for fault in planned.faults.values():
+            if isinstance(fault, InvalidInput) and fault.source == MACHINE_TOML:
+                raise fault  # the same of every piece, and no piece's to mend
         raise InvalidInput(
             {name: planned.faults[id_].message for id_, name in rows if id_ in planned.faults},
             hint="All others are planned. Mend these on their own sheets, then plan again.",

@@ -10,7 +10,7 @@ from typing import Any
 
 import sqlalchemy as sa
 
-from evenburn.adapters.formats.machine_toml import MachineTable
+from evenburn.adapters.formats.machine_toml import MachineTable, machine_from_table
 from evenburn.adapters.formats.strict import checked
 from evenburn.adapters.storage.book.opening import Book
 from evenburn.adapters.storage.book.rows import Change, change, row_of
@@ -22,6 +22,17 @@ from evenburn.services.book.saved import Saved
 _PATH = re.compile(
     r"(?:lens\[(?P<lens>[1-9][0-9]?)\](?:\.(?P<lens_key>\w+))?|(?:(?P<table>post_processor)\.)?(?P<key>\w+))"
 )
+_KEY = re.compile(r"\b[a-z0-9]+(?:_[A-Za-z0-9]+)+\b")
+_WORDS = {  # how the form calls keys of machine.toml that are told of together
+    "power_curve": "the power curve",
+    "power_max_W": "“Power on the work at 100 %”",
+    "power_least_fraction": "“Nothing fires below”",
+    "power_cap_fraction": "“No recipe goes above”",
+    "focal_length_mm": "the focal length",
+    "beam_diameter_mm": "the beam at the lens",
+    "waist_radius_mm": "the waist radius",
+    "rayleigh_length_mm": "the Rayleigh length",
+}
 LARGEST_bytes = 1024 * 1024
 PAGE = "machine"
 
@@ -108,10 +119,20 @@ def remove_machine(book: Book, machine_id: str, *, version: int, now: str) -> Sa
 
 
 def _check(document: Mapping[str, Any]) -> None:
+    """Refuse a machine that does not hold, and lines of its own that no program could be written with."""
+    from evenburn.services.prove import demand_sound_own_lines
+
     try:
-        checked(MachineTable, dict(document), name=PAGE)
+        table = checked(MachineTable, dict(document), name=PAGE)
+        demand_sound_own_lines(machine_from_table(table, source=PAGE), source=PAGE)
     except InvalidInput as error:
-        raise InvalidInput({_home(where, text): text for where, text in error.fields.items()}) from error
+        told = {_home(where, text): _in_words(text) for where, text in error.fields.items()}
+        raise InvalidInput(told, hint=error.hint) from error
+
+
+def _in_words(text: str) -> str:
+    """Return a fault without keys of machine.toml in it, as far as the form has words for them."""
+    return _KEY.sub(lambda found: _WORDS.get(found[0], found[0]), text)
 
 
 def _home(where: str, text: str) -> str:

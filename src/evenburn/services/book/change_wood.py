@@ -253,7 +253,8 @@ def take_curve(book: Book, wood_id: str, curve_id: int | None, *, version: int, 
     with book.writing() as connection:
         row = row_of(connection, wood, wood_id)
         if row["curve_id"] == curve_id:
-            raise InvalidInput({"curve": f"{row['name']} works with it already"})
+            with_what = "its starting value" if curve_id is None else "this curve"
+            raise InvalidInput({"curve": f"{row['name']} works with {with_what} already; nothing had to be changed"})
         if curve_id is None:
             if shipped_as(wood_id, row["document"]["name"]) is None:
                 raise InvalidInput({"curve": f"no starting value ships for {row['name']}"})

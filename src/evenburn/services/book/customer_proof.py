@@ -24,7 +24,7 @@ NB, TIMES = "\u00a0", "\u00a0×\u00a0"
 PICTURE_px = (1800, 1600)
 LETTERS = "Please look at every letter and every number. What is burnt stays."
 WOOD = "Wood grows, and no two boards are alike: grain and tone will differ a little from this picture."
-OTHER = "This material is natural, and no two pieces are alike: its look will differ a little from this picture."
+OTHER = "No two pieces of such material are quite alike: its look will differ a little from this picture."
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -167,6 +167,8 @@ def standing(book: Book, piece_id: int, *, version: int) -> tuple[dict[str, Any]
         raise ChangedMeanwhile(
             f"“{row['name']}” was changed in another window since you opened it; your change is not saved",
             hint="Look at it as it is now, then save yours again.",
+            kind="piece",
+            key=str(piece_id),
         )
     return row, sources
 

@@ -71,6 +71,19 @@ def afterwards(steps: Sequence[FinishingStep], *, ticks: Mapping[str, str]) -> t
     return tuple(told)
 
 
+def steps_before(name: str, steps: Sequence[FinishingStep]) -> tuple[str, ...]:
+    """Return the steps of the strip that come before one of those after burning; none before any other.
+
+    Parameters
+    ----------
+    steps : of the piece's wood, as is common; what is not done to it does not come before.
+    """
+    if name not in STEPS:
+        return ()
+    done = {_STEP_OF.get(one.name) for one in steps}
+    return ("burnt", *(step for step in STEPS[: STEPS.index(name)] if step in done))
+
+
 def seconds_in(text: str) -> float:
     """Return the time that a text such as "overnight, 16 h" tells; 0 where it tells none. [s]"""
     return sum(float(number) * _SECONDS[unit] for number, unit in _TIME.findall(text))

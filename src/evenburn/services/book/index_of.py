@@ -12,6 +12,7 @@ from evenburn.adapters.storage.book.opening import Book
 from evenburn.adapters.storage.book.tables import batch, piece, plan, step, wood
 from evenburn.core.errors import InvalidInput
 from evenburn.services.book.inputs import inputs_sha256, sources_of
+from evenburn.services.book.spoiled import spoiled_of
 from evenburn.services.book.strip import TICKED
 from evenburn.services.book.today import size_mm
 
@@ -25,7 +26,9 @@ class PieceLine:
 
     Attributes
     ----------
-    state : the last step that was ticked, else "stop", "planned", "changed since it was planned" or "not planned".
+    state : "spoiled" where its burn was graded so, the last step that was ticked, else "stop", "planned", "changed since it was
+        planned" or "not planned".
+    spoiled_burn_id : the burn that spoiled it; None where none did.
     state_at : when that step was ticked; None for the others.
     size_mm : box and thickness; the box is None where only its outline knows.
     time_s : machine time, None where it was not planned. [s]
@@ -41,6 +44,7 @@ class PieceLine:
     size_mm: tuple[float | None, float | None, float]
     state: str
     state_at: str | None
+    spoiled_burn_id: int | None
     stops: int
     time_s: float | None
     inputs_sha256: str | None
@@ -105,8 +109,16 @@ def list_pieces(book: Book, *, search: str = "", page: int = 1) -> PieceList:
         rows = [dict(row) for row in connection.execute(shown).mappings()]
         ticks = _last_ticks(connection, [row["id"] for row in rows])
         fresh = _fresh(connection, rows)
+        spoiled = spoiled_of(connection, [row["id"] for row in rows])
     lines = tuple(
-        _line(row, batches[row["batch_id"]], tick=ticks.get(row["id"]), fresh=row["id"] in fresh) for row in rows
+        _line(
+            row,
+            batches[row["batch_id"]],
+            tick=ticks.get(row["id"]),
+            fresh=row["id"] in fresh,
+            spoiled_burn_id=spoiled.get(row["id"]),
+        )
+        for row in rows
     )
     return PieceList(lines=lines, count=count, page=page, pages=pages, in_book=in_book)
 
@@ -155,9 +167,18 @@ def _fresh(connection: sa.Connection, rows: Sequence[Mapping[str, Any]]) -> set[
     return fresh
 
 
-def _line(row: Mapping[str, Any], about: Mapping[str, Any], *, tick: tuple[str, str] | None, fresh: bool) -> PieceLine:
+def _line(
+    row: Mapping[str, Any],
+    about: Mapping[str, Any],
+    *,
+    tick: tuple[str, str] | None,
+    fresh: bool,
+    spoiled_burn_id: int | None,
+) -> PieceLine:
     stops = row["stops"] or 0
-    if tick is not None:
+    if spoiled_burn_id is not None:
+        state = "spoiled"
+    elif tick is not None:
         state = tick[0]
     elif row["inputs_sha256"] is None:
         state = "not planned"
@@ -175,6 +196,7 @@ def _line(row: Mapping[str, Any], about: Mapping[str, Any], *, tick: tuple[str, 
         size_mm=size_mm(row["document"]["blank"]),
         state=state,
         state_at=None if tick is None else tick[1],
+        spoiled_burn_id=spoiled_burn_id,
         stops=stops,
         time_s=row["time_s"],
         inputs_sha256=row["inputs_sha256"],

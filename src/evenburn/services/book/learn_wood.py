@@ -1,5 +1,6 @@
 """Learn a wood: make its card, keep photographs of it, read them, and fit a curve to what was read.
 
+check_card              say what is wrong with a wish for a card, before it is made
 add_card                design a card for a machine of the book, its program read back from disk
 keep_photographs        keep photographs of a card, looked into before
 read_card_in_book       read a card from photographs that are kept; what was found is drawn on the first one
@@ -9,7 +10,8 @@ curve_of_readings       fit a curve to the readings of a wood; the wood does not
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -27,6 +29,7 @@ from evenburn.adapters.storage.book.rows import row_of
 from evenburn.adapters.storage.book.tables import card, machine, photograph, reading, wood
 from evenburn.core.card.refusing import PhotographRefused
 from evenburn.core.errors import InvalidInput, NotFound
+from evenburn.core.planning.card_plan import CardOffBed
 from evenburn.services.book.aside import Run, here, plainly
 from evenburn.services.book.forbidden import only_called_so
 from evenburn.services.book.lay_out import toml_text
@@ -36,6 +39,7 @@ from evenburn.services.book.wood_rows import called_document, curve_of, like_of,
 from evenburn.services.progress import Progress, no_progress
 
 if TYPE_CHECKING:
+    from evenburn.services.make_card import CardWish
     from evenburn.services.read_card import CardRead
 
 MOST_PHOTOGRAPHS = 12  # at one time
@@ -87,21 +91,19 @@ class CardReadInBook:
 # ---- a card ------------------------------------------------------------------------------------------------------
 
 
-def add_card(book: Book, wood_id: str, wish: BookCardWish, *, now: str, progress: Progress = no_progress) -> int:
-    """Make a card for a wood and a machine of the book, and return its number.
+def check_card(book: Book, wood_id: str, wish: BookCardWish) -> None:
+    """Refuse a wish for a card that `add_card` would refuse, before the work is begun; raises as that."""
+    from evenburn.services.make_card import check_wood_card
 
-    Raises
-    ------
-    InvalidInput
-        If the material may not be burnt, or the machine cannot burn such a card; keys are those of the wish, or "wood".
-    NotFound
-        If the wood, the machine or its lens is not in the book.
-    StorageError
-        If its files cannot be kept.
-    """
-    from evenburn.services.make_card import CardWish, make_wood_card
+    with _asked(book, wood_id, wish) as (machine_file, asked):
+        check_wood_card(machine_file, asked)
 
-    progress("choosing the patches", 0, 3)
+
+@contextmanager
+def _asked(book: Book, wood_id: str, wish: BookCardWish) -> Iterator[tuple[Path, CardWish]]:
+    """Lay out machine.toml and the wood's files for a card, in a folder for a while; errors come in the words of the book."""
+    from evenburn.services.make_card import CardWish
+
     with book.reading() as connection:
         row, curve_doc = row_with_curve(connection, wood_id)
         machine_document = row_of(connection, machine, wish.machine_id)["document"]
@@ -109,6 +111,13 @@ def add_card(book: Book, wood_id: str, wish: BookCardWish, *, now: str, progress
     stop = only_called_so(wood_id, row["document"], called=str(row["name"]))
     if stop is not None:
         raise InvalidInput({"wood": stop.text}, hint="Change what is told of the wood, or take another.")
+    off = {
+        f"at_mm[{axis}]": f"is {value:g} mm; allowed is 0 or more"
+        for axis, value in enumerate(wish.at_mm or (), start=1)
+        if value < 0.0
+    }
+    if off:
+        raise InvalidInput(off)
     like = None
     if shipped_as(wood_id, row["document"]["name"]) is None and curve_doc is not None:
         like = like_of(curve_of(curve_doc))  # not measured yet, and only like a wood that ships
@@ -120,7 +129,6 @@ def add_card(book: Book, wood_id: str, wish: BookCardWish, *, now: str, progress
         (folder / "woods" / f"{wood_id}.toml").write_text(toml_text({**about, **named}), encoding="utf-8")
         if named:
             (folder / "woods" / f"{wood_id}.curve.json").write_text(json_text(curve_doc or {}), encoding="utf-8")
-        to = folder / "card"
         asked = CardWish(
             wood_id=wood_id,
             like=like,
@@ -132,9 +140,30 @@ def add_card(book: Book, wood_id: str, wish: BookCardWish, *, now: str, progress
             focus_offset_mm=wish.focus_offset_mm,
         )
         try:
-            made = make_wood_card(folder / "machine.toml", asked, to=to, date=now[:10])
+            yield folder / "machine.toml", asked
         except InvalidInput as error:
             raise _in_book_words(error) from error
+
+
+def add_card(book: Book, wood_id: str, wish: BookCardWish, *, now: str, progress: Progress = no_progress) -> int:
+    """Make a card for a wood and a machine of the book, and return its number.
+
+    Raises
+    ------
+    InvalidInput
+        If the material may not be burnt, or the machine cannot burn such a card; keys are those of the wish, or "wood", a
+        place's `at_mm[1]` and `at_mm[2]`.
+    NotFound
+        If the wood, the machine or its lens is not in the book.
+    StorageError
+        If its files cannot be kept.
+    """
+    from evenburn.services.make_card import make_wood_card
+
+    progress("choosing the patches", 0, 3)
+    with _asked(book, wood_id, wish) as (machine_file, asked):
+        to = machine_file.parent / "card"
+        made = make_wood_card(machine_file, asked, to=to, date=now[:10])
         progress("keeping its program, picture and mat", 2, 3)
         with book.writing() as connection:
             row_of(connection, wood, wood_id)
@@ -146,7 +175,7 @@ def add_card(book: Book, wood_id: str, wish: BookCardWish, *, now: str, progress
             for file in (PROGRAM, PICTURE, MAT):
                 sha256 = keep(book, connection, (to / file).read_bytes(), media_type=MEDIA[file], now=now)
                 _hang(connection, card_id, sha256, name=OWN + file, now=now)
-            then = (folder / "machine.toml").read_bytes()
+            then = machine_file.read_bytes()
             sha256 = keep(book, connection, then, media_type="text/plain", now=now)
             _hang(connection, card_id, sha256, name=f"{MACHINE}{wish.machine_id}.toml", now=now)
     progress("the card is made", 3, 3)
@@ -155,12 +184,19 @@ def add_card(book: Book, wood_id: str, wish: BookCardWish, *, now: str, progress
 
 def _in_book_words(error: InvalidInput) -> InvalidInput:
     """Return an error of the command line as one of a form: no options in it."""
+    if isinstance(error, CardOffBed):
+        axes = enumerate(zip(error.at_mm, error.allowed_mm, strict=True), start=1)
+        off = {
+            f"at_mm[{axis}]": f"the card, or the run-up of its lines, would leave the bed here; allowed is {low} to {high} mm"
+            for axis, (at, (low, high)) in axes
+            if not low <= at <= high
+        }
+        return InvalidInput(off, hint="Leave both empty for the middle of the bed.")
     fields = {name.removeprefix("--").replace("-", "_"): text for name, text in error.fields.items()}
-    renamed = {"focus_offset": "focus_offset_mm", "at": "at_mm"}
     hints = [h for h in error.hint.split(". ") if "--" not in h]
     if "--strip" in error.hint:
         hints.append("Take the strip instead of the whole card.")
-    return InvalidInput({renamed.get(k, k): v for k, v in fields.items()}, hint=". ".join(hints))
+    return InvalidInput(fields, source=error.source, hint=". ".join(hints))
 
 
 # ---- photographs -------------------------------------------------------------------------------------------------

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -13,10 +13,14 @@ from evenburn.adapters.storage.book.rows import Change, Tick, change, row_of
 from evenburn.adapters.storage.book.tables import blank, burn, edit, piece, step
 from evenburn.core.errors import EvenburnError, InvalidInput, NotFound
 from evenburn.core.nouns.check import Check
+from evenburn.services.book.finishing import STEPS as FINISHING
+from evenburn.services.book.finishing import steps_before
 from evenburn.services.book.forbidden import forbidden_in
 from evenburn.services.book.plan_piece import plan_of
 from evenburn.services.book.saved import Saved
+from evenburn.services.book.spoiled import spoiled_of
 from evenburn.services.book.strip import TICKED
+from evenburn.services.book.wood_rows import finishing_of
 
 BURNT = "burnt"
 ID_LONGEST = 64
@@ -36,7 +40,8 @@ class StepSheet:
     """A step of a piece: when it was done (None where it is not), and for burning the blanks of its wood that are left.
 
     `forbidden` is the stop of a wood that must not be burnt, where the step is burning; None elsewhere. `stops` says in
-    words what of the piece's plan may not be burnt, where the step is burning and not done.
+    words what of the piece's plan may not be burnt, where the step is burning and not done. `skipped` are the steps before it
+    that are not ticked, where it is not done itself; `spoiled_burn_id` is the burn that spoiled the piece, None where none did.
     """
 
     piece_id: int
@@ -47,6 +52,15 @@ class StepSheet:
     blanks: tuple[BlankChoice, ...]
     forbidden: Check | None = None
     stops: tuple[str, ...] = ()
+    skipped: tuple[str, ...] = ()
+    spoiled_burn_id: int | None = None
+
+    @property
+    def out_of_order(self) -> bool:
+        """Return whether it is not what comes next to this piece, so that one asks before it is ticked."""
+        return self.done_at is None and (
+            bool(self.skipped) or (self.name in FINISHING and self.spoiled_burn_id is not None)
+        )
 
 
 def step_of(book: Book, piece_id: int, step_name: str) -> StepSheet:
@@ -71,6 +85,8 @@ def step_of(book: Book, piece_id: int, step_name: str) -> StepSheet:
                 .order_by(blank.c.name)
             )
             blanks = tuple(BlankChoice(blank_id=id_, name=name, left_count=left) for id_, name, left in found)
+        skipped = _skipped(connection, row, step_name) if at is None else ()
+        spoiled_burn_id = spoiled_of(connection, [piece_id]).get(piece_id)
     return StepSheet(
         piece_id=piece_id,
         piece_name=row["name"],
@@ -80,7 +96,16 @@ def step_of(book: Book, piece_id: int, step_name: str) -> StepSheet:
         blanks=blanks,
         forbidden=forbidden,
         stops=_stops(book, piece_id) if step_name == BURNT and at is None and forbidden is None else (),
+        skipped=skipped,
+        spoiled_burn_id=spoiled_burn_id,
     )
+
+
+def _skipped(connection: sa.Connection, row: Mapping[str, Any], name: str) -> tuple[str, ...]:
+    """Return the steps before one that are not ticked; of a wood that does not hold only burning is known to come before."""
+    finishing = finishing_of(connection, row["wood_id"]) if name in FINISHING else ()
+    ticked = set(connection.execute(sa.select(step.c.name).where(step.c.piece_id == row["id"])).scalars())
+    return tuple(one for one in steps_before(name, finishing) if one not in ticked)
 
 
 def _stops(book: Book, piece_id: int) -> tuple[str, ...]:
@@ -133,6 +158,9 @@ def mark_step(book: Book, piece_id: int, step_name: str, *, done: bool, now: str
                 {"step": f"“burnt” is not ticked for {row['name']}. {forbidden.text}"}, hint=forbidden.remedy
             )
         notes: list[str] = list(marks[1])
+        skipped = _skipped(connection, row, step_name) if done else ()
+        if skipped:
+            notes.append(f"{said_together(skipped)} {'is' if len(skipped) == 1 else 'are'} not ticked.")
         changes: list[Change] = []
         if step_name == BURNT:
             if done:
@@ -144,6 +172,12 @@ def mark_step(book: Book, piece_id: int, step_name: str, *, done: bool, now: str
         tick = Tick(piece_id=piece_id, name=step_name, done_at=now if done else None)
         made = change(connection, changes, what=what, now=now, ticks=[tick])
     return Saved(edit_id=made.edit_id, what=what, key=piece_id, version=row["version"], notes=tuple(notes))
+
+
+def said_together(names: Sequence[str]) -> str:
+    """Return steps in quotes, as one says them together: “burnt”, “washed” and “dry”."""
+    quoted = [f"“{name}”" for name in names]
+    return quoted[0] if len(quoted) == 1 else f"{', '.join(quoted[:-1])} and {quoted[-1]}"
 
 
 def _done_at(connection: sa.Connection, piece_id: int, name: str) -> str | None:

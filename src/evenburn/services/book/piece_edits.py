@@ -1,9 +1,8 @@
-"""What was done to a piece, from the changes that the book writes down."""
+"""What was done to a piece, or to another thing of the book, from the changes that the book writes down."""
 
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -34,29 +33,28 @@ def edits_of_piece(connection: sa.Connection, piece_id: int, *, most: int = SHOW
     )
 
 
-def changes_since(book: Book, piece_id: int, *, version: int) -> tuple[str, ...]:
-    """Return in words what was done to a piece since a version of it was seen, the earliest first."""
+def changes_since(book: Book, key: int | str, *, version: int, kind: str = "piece") -> tuple[str, ...]:
+    """Return in words what was done to a piece, or a thing of another kind, since a version of it was seen, the earliest first."""
     with book.reading() as connection:
-        found = connection.execute(_of_piece(piece_id, rows=True).order_by(edit.c.id)).all()
+        found = connection.execute(_of_piece(key, kind=kind, rows=True).order_by(edit.c.id)).all()
     return tuple(
         row.what + (", taken back" if row.undone_at else "")
         for row in found
-        if any(_is(one, piece_id) and int((one["after"] or {}).get("version", 0)) > version for one in row.rows)
+        if any(
+            (one["table"], one["key"]) == (kind, key) and int((one["after"] or {}).get("version", 0)) > version
+            for one in row.rows
+        )
     )
 
 
-def _of_piece(piece_id: int, *, rows: bool = False, ticks: bool = False) -> sa.Select[Any]:
-    """Return the question for the changes that touched a piece; their rows are told apart by how they are written."""
+def _of_piece(piece_id: int | str, *, kind: str = "piece", rows: bool = False, ticks: bool = False) -> sa.Select[Any]:
+    """Return the question for the changes that touched a piece or another thing; rows are told apart by how they are written."""
     newest = sa.select(sa.func.max(edit.c.id)).scalar_subquery()
     text = sa.cast(edit.c.rows, sa.Text)
-    written = json.dumps({"table": "piece", "key": piece_id})[1:-1]
+    written = json.dumps({"table": kind, "key": piece_id})[1:-1]
     touched: sa.ColumnElement[bool] = text.like(f"%{written},%")
     if ticks:
         written = json.dumps({"table": "step", "key": [piece_id]})[1:-2]
         touched = touched | text.like(f"%{written},%")
     columns = [edit.c.id, edit.c.made_at, edit.c.what, edit.c.undone_at, *([edit.c.rows] if rows else [])]
     return sa.select(*columns).where(edit.c.id > newest - MOST_EDITS, touched)
-
-
-def _is(one: Mapping[str, Any], piece_id: int) -> bool:
-    return bool(one["table"] == "piece" and one["key"] == piece_id)

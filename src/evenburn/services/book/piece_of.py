@@ -20,8 +20,10 @@ from evenburn.services.book.inputs import inputs_sha256, known_wood, sources_of
 from evenburn.services.book.names import files_named
 from evenburn.services.book.piece_edits import EditOfPiece, edits_of_piece
 from evenburn.services.book.plan_piece import PiecePlanned, plan_of, planned_with
+from evenburn.services.book.spoiled import spoiled_of
 from evenburn.services.book.strip import StripStep, strip_of
 from evenburn.services.book.today import size_mm
+from evenburn.services.book.wanted import Short, wants_in
 
 MOST_BURNS, MOST_BLANKS = 12, 40
 
@@ -86,7 +88,10 @@ class PieceSheet:
     forbidden : the stop of its wood where that must not be burnt at all, None elsewhere; nothing of a plan is then told.
     machine, lens_name : what it is planned for.
     artworks : what the files of its document are called.
+    short : the blank of the shelf that pieces like it want more of than there are; None where it is burnt or there are enough.
     finishing : what is done after burning, as is common for such wood.
+    burn_id : a burn of it as it stands burnt, or where it is spoiled the burn that spoiled it; None where it is not burnt.
+    spoiled : whether its burn was graded so.
     before_id, after_id : neighbours in the batch, None at an end.
     """
 
@@ -117,7 +122,10 @@ class PieceSheet:
     artworks: tuple[str, ...]
     burns: tuple[BurnOfPiece, ...]
     blanks: tuple[BlankOnShelf, ...]
+    short: Short | None
     edits: tuple[EditOfPiece, ...]
+    burn_id: int | None
+    spoiled: bool
     before_id: int | None
     after_id: int | None
 
@@ -142,7 +150,9 @@ def piece_of(book: Book, piece_id: int) -> PieceSheet:
             )
         }
         burns = _burns(connection, piece_id)
+        spoiled_burn_id = spoiled_of(connection, [piece_id]).get(piece_id)
         blanks = _blanks(connection, row["wood_id"])
+        short = None if "burnt" in ticks else wants_in(connection).short_of(row["wood_id"], document["blank"])
         edits = edits_of_piece(connection, piece_id)
     planned = plan_of(book, piece_id)
     sha256 = inputs_sha256(sources, [document])
@@ -171,6 +181,7 @@ def piece_of(book: Book, piece_id: int) -> PieceSheet:
             has_artwork=all(name in sources.files for name in files_named(document)),
             curve_kind=None if source is None or source.curve is None else source.curve["provenance"]["kind"],
             ticks=ticks,
+            spoiled=spoiled_burn_id is not None,
         ),
         planned=planned if planned is None or stop is None else _without_set_ups(planned),
         ready=(planned is None or not planned.fresh) and planned_with(book, sha256) is not None,
@@ -184,7 +195,10 @@ def piece_of(book: Book, piece_id: int) -> PieceSheet:
         artworks=tuple(files_named(document)),
         burns=burns,
         blanks=blanks,
+        short=short,
         edits=edits,
+        burn_id=spoiled_burn_id or next((one.burn_id for one in burns if one.burnt_at == ticks.get("burnt")), None),
+        spoiled=spoiled_burn_id is not None,
         before_id=ids[place - 1] if place > 0 else None,
         after_id=ids[place + 1] if place + 1 < len(ids) else None,
     )

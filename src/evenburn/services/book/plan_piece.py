@@ -7,13 +7,16 @@ Folders are a cache: the oldest go when there are many, and are made again when 
 
 from __future__ import annotations
 
+import hashlib
+import json
 import re
 import shutil
 import threading
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor, as_completed
 from contextlib import contextmanager
 from dataclasses import asdict, dataclass, field
+from itertools import groupby
 from pathlib import Path
 from typing import Any
 
@@ -22,11 +25,17 @@ import sqlalchemy as sa
 from evenburn.adapters.formats.json_file import read_json
 from evenburn.adapters.storage.book.opening import Book
 from evenburn.adapters.storage.book.rows import row_of
-from evenburn.adapters.storage.book.tables import batch, piece, plan
+from evenburn.adapters.storage.book.tables import batch, piece, plan, step
 from evenburn.core.errors import EvenburnError, NotFound
+from evenburn.core.nouns.plan import BenchDay
+from evenburn.core.planning.batch import Setting, change_overs
 from evenburn.services.book.aside import Run, here
+from evenburn.services.book.bed_now import SET_DECIMALS, set_last
 from evenburn.services.book.inputs import Sources, inputs_sha256, sources_of
 from evenburn.services.book.lay_out import lay_out
+from evenburn.services.book.settings import settings_in
+from evenburn.services.book.spoiled import spoiled_in
+from evenburn.services.book.timetable import minute, on_this_clock
 from evenburn.services.progress import Progress, no_progress
 
 PLANS, BATCH, INDEX = "plans", "batch", "plan.json"
@@ -49,6 +58,8 @@ class PlanSummary:
     placing_stops, artwork_stops : of the stops, those about where it lies, and those about what is drawn.
     pieces, marks, programs : how many there are; more than one piece where a list of names makes them.
     set_ups : thickness and stand-off of each setting, in order, neighbours that are the same as one. [mm]
+    change_overs : how many it takes, one for each of its pieces that burns and for each setting within one; None in a plan
+        from before they were counted, which takes one for each setting.
     """
 
     time_s: float
@@ -60,7 +71,8 @@ class PlanSummary:
     pieces: int
     marks: int
     programs: int
-    set_ups: tuple[tuple[float, float], ...]
+    set_ups: tuple[Setting, ...]
+    change_overs: int | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -127,11 +139,12 @@ def plan_piece(
         row = row_of(connection, piece, piece_id)
         sources = sources_of(connection, row["batch_id"], [row["document"]])
         known = _stored(connection, piece_id)
+        day = BenchDay(change_over_s=settings_in(connection).change_over_s, of_settings=True)
     sha256 = inputs_sha256(sources, [row["document"]])
     folder = folder_of(book, sha256)
     if known is not None and (planned := _planned(book, known, sha256=sha256)).fresh:
         return planned
-    _make(book, sources, [row["document"]], sha256=sha256, date=now[:10], progress=progress, run=run)
+    _make(book, sources, [row["document"]], sha256=sha256, date=now[:10], day=day, progress=progress, run=run)
     summary = summary_of(read_json(folder / INDEX, name=INDEX))
     values = {
         "inputs_sha256": sha256,
@@ -198,42 +211,86 @@ def plan_all(book: Book, batch_id: str, *, now: str, progress: Progress = no_pro
 def plan_whole(
     book: Book, batch_id: str, *, now: str, progress: Progress = no_progress, run: Run = here
 ) -> BatchPlannedWhole:
-    """Plan a batch as one, for its run sheet and its runs, unless that is there; raises as `plan_piece`."""
+    """Plan what is left of a batch as one, for its run sheet and its runs, unless that is there; raises as `plan_piece`.
+
+    What is burnt already is only told on the run sheet, which begins with the focus as the last burn left it.
+    """
     from evenburn.services.plan_batch import RUN_SHEET
 
-    sources, documents = _whole(book, batch_id)
-    if not documents:
+    whole = _whole(book, batch_id)
+    if not whole.documents:
         raise NotFound(f"the batch {batch_id} has no pieces", hint="Add one first.")
-    sha256 = inputs_sha256(sources, documents)
+    if len(whole.day.burnt) == len(whole.documents):
+        raise NotFound("every piece of this batch is burnt", hint="What was burnt stands in the logbook.")
+    sha256 = whole.sha256()
     folder = folder_of(book, sha256)
     was_there = planned_with(book, sha256) is not None
     if not was_there:
-        _make(book, sources, documents, sha256=sha256, date=now[:10], progress=progress, run=run)
+        date = now[:10]
+        _make(
+            book,
+            whole.sources,
+            whole.documents,
+            sha256=sha256,
+            date=date,
+            day=whole.day,
+            progress=progress,
+            run=run,
+        )
         _thin_out(book, keep=sha256)
     return BatchPlannedWhole(batch_id=batch_id, folder=folder, run_sheet=folder / RUN_SHEET, was_there=was_there)
 
 
 def whole_of(book: Book, batch_id: str) -> Path | None:
     """Return the folder of a batch as planned whole with all that it rests on now; None where it was not; NotFound without it."""
-    with book.reading() as connection:
-        row_of(connection, batch, batch_id)
-    sources, documents = _whole(book, batch_id)
-    return planned_with(book, inputs_sha256(sources, documents))
+    return planned_with(book, _whole(book, batch_id).sha256())
 
 
-def _whole(book: Book, batch_id: str) -> tuple[Sources, list[dict[str, Any]]]:
+def burnt_of(book: Book, batch_id: str) -> tuple[str, ...]:
+    """Return the names of the pieces of a batch that are burnt already, in their order; NotFound without it."""
+    whole = _whole(book, batch_id)
+    burnt = [whole.documents[number - 1] for number, _ in whole.day.burnt]
+    return tuple(str(document.get("name") or document["id"].replace("-", " ")) for document in burnt)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Whole:
+    """What a batch planned whole rests on: its pieces, and what the bench knows of the day."""
+
+    sources: Sources
+    documents: list[dict[str, Any]]
+    day: BenchDay
+
+    def sha256(self) -> str:
+        """Return the number its folder goes by; never that of one of its pieces alone."""
+        told = [inputs_sha256(self.sources, self.documents), asdict(self.day)]
+        return hashlib.sha256(json.dumps(told, sort_keys=True).encode()).hexdigest()
+
+
+def _whole(book: Book, batch_id: str) -> _Whole:
     with book.reading() as connection:
-        documents = list(
-            connection.execute(
-                sa.select(piece.c.document)
-                .where(piece.c.batch_id == batch_id, piece.c.removed_at.is_(None))
-                .order_by(piece.c.position, piece.c.id)
-            ).scalars()
+        about = row_of(connection, batch, batch_id)["document"]
+        rows = connection.execute(
+            sa.select(piece.c.document, piece.c.id, step.c.done_at)
+            .select_from(piece.outerjoin(step, sa.and_(step.c.piece_id == piece.c.id, step.c.name == "burnt")))
+            .where(piece.c.batch_id == batch_id, piece.c.removed_at.is_(None))
+            .order_by(piece.c.position, piece.c.id)
+        ).all()
+        documents = [document for document, *_ in rows]
+        spoiled = spoiled_in(connection, batch_id)
+        day = BenchDay(
+            change_over_s=settings_in(connection).change_over_s,
+            of_settings=True,
+            before_mm=set_last(connection, machine_id=about["machine"], lens=about["lens"]),
+            burnt=tuple(
+                (number, minute(on_this_clock(at))) for number, (*_, at) in enumerate(rows, start=1) if at is not None
+            ),
+            spoiled=tuple(number for number, (_, id_, _) in enumerate(rows, start=1) if id_ in spoiled),
         )
-        return sources_of(connection, batch_id, documents), documents
+        return _Whole(sources=sources_of(connection, batch_id, documents), documents=documents, day=day)
 
 
-def plan_folder(*, folder: Path, date: str, progress: Progress = no_progress) -> None:
+def plan_folder(*, folder: Path, date: str, day: BenchDay, progress: Progress = no_progress) -> None:
     """Plan what is laid out within a folder into that folder, sheet by sheet as it is listed; raises as `plan_batch`.
 
     So a piece has the same recipe on its own sheet and on the run sheet of its batch, and programs of one name are one.
@@ -242,24 +299,32 @@ def plan_folder(*, folder: Path, date: str, progress: Progress = no_progress) ->
 
     boards = folder / BOARDS
     boards.mkdir(exist_ok=True)
-    plan_batch(folder / BATCH, to=folder, date=date, progress=progress, sheet_by_sheet=True, boards=boards)
+    plan_batch(folder / BATCH, to=folder, date=date, progress=progress, sheet_by_sheet=True, boards=boards, day=day)
 
 
 def summary_from(document: Mapping[str, Any]) -> PlanSummary:
     """Return a summary as the book keeps it."""
-    return PlanSummary(**{**document, "set_ups": tuple((a, b) for a, b in document["set_ups"])})
+    return PlanSummary(**{**document, "set_ups": set_ups_from(document["set_ups"])})
+
+
+def set_ups_from(pairs: Iterable[Sequence[float]]) -> tuple[Setting, ...]:
+    """Return settings as the book keeps them, rounded to what is set apart. [mm]"""
+    return tuple(
+        (round(float(thick), SET_DECIMALS), round(float(stand_off), SET_DECIMALS)) for thick, stand_off in pairs
+    )
 
 
 def summary_of(document: Mapping[str, Any]) -> PlanSummary:
     """Return what a list tells of a plan.json."""
     checks = [check for one in document["pieces"] for check in one["checks"]]
-    marks = [(one["thickness_mm"], mark) for one in document["pieces"] for mark in one["marks"]]
-    burnt = [(thickness, mark) for thickness, mark in marks if mark["files"]["program"] is not None]
-    set_ups: list[tuple[float, float]] = []
-    for thickness, mark in burnt:
-        setting = (float(thickness), float(mark["recipe"]["stand_off_mm"]))
-        if not set_ups or set_ups[-1] != setting:
-            set_ups.append(setting)
+    burnt = [
+        set_ups_from(
+            (one["thickness_mm"], mark["recipe"]["stand_off_mm"])
+            for mark in one["marks"]
+            if mark["files"]["program"] is not None
+        )
+        for one in document["pieces"]
+    ]
     stops = [check for check in checks if check["level"] == "stop"]
     return PlanSummary(
         time_s=float(document["total_time_s"]),
@@ -269,9 +334,10 @@ def summary_of(document: Mapping[str, Any]) -> PlanSummary:
         placing_stops=sum(check["code"] in PLACING for check in stops),
         artwork_stops=sum(check["code"] in ARTWORK for check in stops),
         pieces=len(document["pieces"]),
-        marks=len(marks),
-        programs=len(burnt),
-        set_ups=tuple(set_ups),
+        marks=sum(len(one["marks"]) for one in document["pieces"]),
+        programs=sum(map(len, burnt)),
+        set_ups=tuple(setting for setting, _ in groupby(setting for one in burnt for setting in one)),
+        change_overs=change_overs(burnt),
     )
 
 
@@ -315,6 +381,7 @@ def _make(
     *,
     sha256: str,
     date: str,
+    day: BenchDay,
     progress: Progress,
     run: Run,
 ) -> None:
@@ -326,7 +393,7 @@ def _make(
         there = folder.exists()
         try:
             lay_out(book, sources, documents, to=folder / BATCH)
-            run(plan_folder, folder=folder, date=date, progress=progress)
+            run(plan_folder, folder=folder, date=date, day=day, progress=progress)
         except BaseException:
             if not there:
                 shutil.rmtree(folder, ignore_errors=True)

@@ -68,7 +68,8 @@ class MarkRecipe:
     letters, mark_ids : of the marks, as a, b, c.
     followed : whether outlines are followed rather than scanned.
     kinds : amount → kind of its provenance, and in words where from.
-    power_percent : on the machine's own scale, as its program and its run sheet have it. [%]
+    power_percent, power_low_percent : on the machine's own scale, as its program and its run sheet have it; the lower is that of
+        a photograph's faintest tone, None for even tone. [%]
     air_psi : None where the air is as low as it goes.
     held : what the person holds, as keys of `hold`.
     release : changes that hold nothing any more; empty where nothing is held.
@@ -85,6 +86,7 @@ class MarkRecipe:
     reproduction_why: str
     kinds: Mapping[str, tuple[str, str]]
     power_percent: float
+    power_low_percent: float | None
     power_max_W: float
     air_psi: float | None
     held: tuple[str, ...]
@@ -141,6 +143,7 @@ def _recipe(
         reproduction_why=first["reproduction_why"],
         kinds=_kinds(plan, first, hold=hold, own=own),
         power_percent=100.0 * recipe["power_fraction"],
+        power_low_percent=None if (low := recipe.get("power_low_fraction")) is None else 100.0 * low,
         power_max_W=plan["machine"]["power_max_W"],
         air_psi=None if recipe["air_kPa"] is None else psi(recipe["air_kPa"]),
         held=tuple(hold),

@@ -12,6 +12,8 @@ from evenburn.adapters.storage.book.rows import Change, change, row_of
 from evenburn.adapters.storage.book.tables import batch, piece, plan, step
 from evenburn.core.errors import InvalidInput
 from evenburn.core.planning.batch import set_up_order
+from evenburn.services.book.bed_now import set_last
+from evenburn.services.book.plan_piece import set_ups_from
 from evenburn.services.book.saved import Saved
 from evenburn.services.book.take_in import POSITION_STEP
 
@@ -77,6 +79,8 @@ def shift_piece(book: Book, piece_id: int, *, way: str, now: str) -> Saved:
 def order_for_set_ups(book: Book, batch_id: str, *, now: str) -> Saved:
     """Put what is not burnt yet into the order with the fewest settings of the stand-off; what is burnt stays in front.
 
+    The first is what finds the focus as the last burn left it, where there is such a piece.
+
     Raises
     ------
     NotFound
@@ -99,9 +103,10 @@ def order_for_set_ups(book: Book, batch_id: str, *, now: str) -> Saved:
             .join(piece, piece.c.id == plan.c.piece_id)
             .where(piece.c.batch_id == batch_id)
         )
-        set_ups = {int(id_): [(float(a), float(b)) for a, b in pairs] for id_, pairs in told}
+        set_ups = {int(id_): set_ups_from(pairs) for id_, pairs in told}
         left = [line for line in lines if line["id"] not in burnt]
-        best = set_up_order([set_ups.get(line["id"], []) for line in left])
+        before = set_last(connection, machine_id=about["document"]["machine"], lens=about["document"]["lens"])
+        best = set_up_order([set_ups.get(line["id"], ()) for line in left], before=before)
         order = [line for line in lines if line["id"] in burnt] + [left[i] for i in best]
         if [line["id"] for line in order] == [line["id"] for line in lines]:
             raise InvalidInput({"order": "the pieces stand in the order with the fewest settings already"})

@@ -35,6 +35,7 @@ from evenburn.adapters.storage.book.tables import blank, wood
 from evenburn.core.errors import InvalidInput, NotFound, UnreadableFile
 from evenburn.services.book.saved import Saved
 from evenburn.services.book.today import size_mm, size_text
+from evenburn.services.book.wanted import Wants, wants_in
 
 PER_PAGE = 60
 MOST_LEFT, MOST_PRICE, LONGEST = 100_000, 1e6, 240
@@ -54,6 +55,7 @@ class ShelfLine:
     document : its `blank` as batch.toml has it.
     size_text : as "200 × 150 × 12.1 mm".
     left, put : how many there are, and were put there.
+    wanted : pieces placed on one like it that are not burnt yet, as `wants_in` counts them.
     """
 
     blank_id: int
@@ -63,6 +65,7 @@ class ShelfLine:
     wood_name: str
     left: int
     put: int
+    wanted: int
     document: dict[str, Any]
     shape: str
     size_mm: tuple[float | None, float | None, float]
@@ -126,7 +129,8 @@ def list_shelf(
             .limit(PER_PAGE)
             .offset((at - 1) * PER_PAGE)
         ).mappings()
-        lines = tuple(_line(dict(row)) for row in rows)
+        wants = wants_in(connection)
+        lines = tuple(_line(dict(row), wants) for row in rows)
     return ShelfPage(lines=lines, count=count, page=at, pages=pages, left=int(left), woods=int(woods))
 
 
@@ -135,7 +139,8 @@ def blank_of(book: Book, blank_id: int) -> ShelfLine:
     with book.reading() as connection:
         row = row_of(connection, blank, blank_id)
         name = connection.execute(sa.select(wood.c.name).where(wood.c.id == row["wood_id"])).scalar_one()
-    return _line({**row, "wood_name": name})
+        wants = wants_in(connection)
+    return _line({**row, "wood_name": name}, wants)
 
 
 def put_on_shelf(book: Book, item: Mapping[str, Any], *, now: str) -> Saved:
@@ -209,7 +214,7 @@ def _small(book: Book, sha256: str) -> bytes:
     return glance_at(load(book, sha256), name="photograph").small_jpeg
 
 
-def _line(row: Mapping[str, Any]) -> ShelfLine:
+def _line(row: Mapping[str, Any], wants: Wants) -> ShelfLine:
     document = row["document"]
     size = size_mm(document["blank"])
     return ShelfLine(
@@ -220,6 +225,7 @@ def _line(row: Mapping[str, Any]) -> ShelfLine:
         wood_name=row["wood_name"],
         left=row["left_count"],
         put=max(int(document.get("put", 0)), row["left_count"]),
+        wanted=wants.by_line.get(row["id"], 0),
         document=document["blank"],
         shape=document["blank"].get("shape", "rectangle"),
         size_mm=size,

@@ -11,13 +11,16 @@ from evenburn.services.book.plan_piece import PlanSummary
 DERIVED = ("artwork", "wood known", "placed", "recipe", "checks")
 TICKED = ("proof agreed", "burnt", "washed", "dry", "sealed", "handed over")
 STEPS = DERIVED + TICKED
-State = Literal["done", "open", "stop"]
+State = Literal["done", "open", "stop", "spoiled"]
 LEARNT = frozenset({"measured", "fitted"})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StripStep:
-    """A step of a piece: `stop` where a check forbids to go on; `done_at` where a person ticked it, else `planned_at`, local."""
+    """A step of a piece: `stop` where a check forbids to go on, `spoiled` where it was burnt and came out so.
+
+    `done_at` is where a person ticked it, else `planned_at`, local.
+    """
 
     name: str
     state: State
@@ -33,6 +36,7 @@ def strip_of(
     curve_kind: str | None,
     ticks: Mapping[str, str],
     planned_at: Mapping[str, str] | None = None,
+    spoiled: bool = False,
 ) -> tuple[StripStep, ...]:
     """Return the strip of a piece.
 
@@ -43,6 +47,7 @@ def strip_of(
     curve_kind : where its wood's curve comes from; None for the starting value.
     ticks : when each step was ticked.
     planned_at : local time at which others will be done, where the day has a place for them.
+    spoiled : whether its burn was graded so.
     """
     told = summary if fresh else None
     steps = [
@@ -55,7 +60,7 @@ def strip_of(
     steps += [
         StripStep(
             name=name,
-            state="done" if name in ticks else "open",
+            state="open" if name not in ticks else "spoiled" if spoiled and name == "burnt" else "done",
             done_at=ticks.get(name),
             planned_at=None if name in ticks else (planned_at or {}).get(name),
         )

@@ -5,14 +5,14 @@ from __future__ import annotations
 import os
 import tempfile
 import zipfile
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
 from evenburn.adapters.formats.json_file import read_json
 from evenburn.adapters.storage.book.opening import Book, told
 from evenburn.core.errors import NotFound
-from evenburn.services.book.plan_piece import INDEX, whole_of
+from evenburn.services.book.plan_piece import INDEX, burnt_of, whole_of
 
 PROGRAMS, ORDER = "programs.zip", "order.txt"
 _FIXED_DATE = (1980, 1, 1, 0, 0, 0)  # the earliest a ZIP can hold, so that the same programs give the same bytes
@@ -26,7 +26,7 @@ def run_sheet_of(book: Book, batch_id: str) -> Path:
 
 
 def programs_of(book: Book, batch_id: str) -> Path:
-    """Return a ZIP of a batch's programs, each with its dry trace, and its run sheet.
+    """Return a ZIP of the programs of what is left of a batch, each with its dry trace, and its run sheet.
 
     Raises
     ------
@@ -45,11 +45,12 @@ def programs_of(book: Book, batch_id: str) -> Path:
     target = folder / PROGRAMS
     if target.is_file():
         return target
+    burnt = burnt_of(book, batch_id)
     with told(book.name):
         handle, name = tempfile.mkstemp(prefix=".packing-", dir=folder)
         try:
             with os.fdopen(handle, "wb") as stage, zipfile.ZipFile(stage, "w", zipfile.ZIP_DEFLATED) as packed:
-                packed.writestr(_entry(ORDER), _order_text(plan))
+                packed.writestr(_entry(ORDER), _order_text(plan, burnt=burnt))
                 for path in [*(folder / name for name in programs), folder / RUN_SHEET]:
                     with packed.open(_entry(path.name), "w") as member, path.open("rb") as source:
                         while chunk := source.read(1 << 20):
@@ -68,8 +69,13 @@ def _entry(name: str) -> zipfile.ZipInfo:
     return entry
 
 
-def _order_text(plan: Mapping[str, Any]) -> str:
-    """Return the programs in the order in which they are burnt, each with what has to be set before it."""
+def _order_text(plan: Mapping[str, Any], *, burnt: Sequence[str]) -> str:
+    """Return the programs in the order in which they are burnt, each with what has to be set before it.
+
+    Parameters
+    ----------
+    burnt : names of the pieces that are burnt already, of which there are no programs.
+    """
     rows = [
         (mark["files"]["program"], f"{one['name']}, {mark['id']}", one["thickness_mm"], mark["recipe"]["stand_off_mm"])
         for one in plan["pieces"]
@@ -82,7 +88,8 @@ def _order_text(plan: Mapping[str, Any]) -> str:
         for number, (name, what, thickness, stand_off) in enumerate(rows, start=1)
     ]
     head = f"{plan['name']}: in this order. The run sheet says what to set, and what to mind, before each."
-    return "\n".join([head, "", *lines, ""])
+    left_out = [f"Burnt already, and left out: {', '.join(burnt)}.", ""] if burnt else []
+    return "\n".join([head, "", *left_out, *lines, ""])
 
 
 def _programs_in(plan: Mapping[str, Any]) -> tuple[str, ...]:

@@ -27,6 +27,7 @@ class Line(NamedTuple):
     inputs_sha256: str | None
     stops: int
     set_ups: tuple[Setting, ...]
+    change_overs: int
     burnt_at: str | None
 
 
@@ -53,7 +54,7 @@ class Focusing:
 
 
 class When(NamedTuple):
-    """When a piece begins and ends, local; None where it has no time. `before` is what was set before it."""
+    """When a piece begins and ends, local; None where it has no time. `before` is what was set before it, if it is not burnt."""
 
     starts: datetime | None
     ends: datetime | None
@@ -68,7 +69,7 @@ class Timetable:
     Attributes
     ----------
     starts_s, ends_s : of each piece, None where it has no time.
-    before : what was set before each piece.
+    before : what was set before each piece that is not burnt; None where that is not known.
     first_s : when the first of today was or is begun with, change-over included; None where nothing has a time.
     last_s : when the last of today ends.
     """
@@ -91,15 +92,18 @@ class Timetable:
         return None if seconds is None else self.midnight + timedelta(seconds=seconds)
 
 
-def timetable(lines: Sequence[Line], *, opens: datetime, change_over_s: float, now: datetime) -> Timetable:
+def timetable(
+    lines: Sequence[Line], *, opens: datetime, change_over_s: float, now: datetime, before: Setting | None = None
+) -> Timetable:
     """Return when each piece begins and ends.
 
-    Before each piece comes a change-over: the last one out, the next one in, the focus set. Once something was burnt today, the
-    rest follows the last burn, and not before now; until then the day begins when the bench opens.
+    Before each piece comes a change-over: the last one out, the next one in, the focus set; as many more where it takes more.
+    What is left follows the last burn of today, and begins neither before the bench opens nor before now.
 
     Parameters
     ----------
     opens : when the bench opens today; now : both local.
+    before : as it is set at `now`, by what was burnt last whatever its place in the order; None where that is not known.
     """
     midnight = opens.replace(hour=0, minute=0, second=0, microsecond=0)
     burnt_s = [
@@ -107,15 +111,14 @@ def timetable(lines: Sequence[Line], *, opens: datetime, change_over_s: float, n
     ]
     today_s = [at_s for at_s in burnt_s if at_s is not None and 0.0 <= at_s < DAY_s]
     opens_s, now_s = ((moment - midnight).total_seconds() for moment in (opens, now))
-    at_s = 60.0 * -(-max([opens_s, *today_s, *([now_s] if today_s else [])]) // 60.0)
+    at_s = 60.0 * -(-max([opens_s, now_s, *today_s]) // 60.0)
     begins_s = at_s
     starts: list[float | None] = []
     ends: list[float | None] = []
     befores: list[Setting | None] = []
-    before: Setting | None = None
     left = False
     for line, done_s in zip(lines, burnt_s, strict=True):
-        befores.append(before)
+        befores.append(before if done_s is None else None)
         if done_s is not None:
             starts.append(done_s - (line.time_s or 0.0))
             ends.append(done_s)
@@ -125,10 +128,10 @@ def timetable(lines: Sequence[Line], *, opens: datetime, change_over_s: float, n
             continue
         else:
             starts.append(at_s + change_over_s)
-            at_s += change_over_s + line.time_s
+            at_s += line.change_overs * change_over_s + line.time_s
             ends.append(at_s)
             left = True
-        before = line.set_ups[-1] if line.set_ups else before
+            before = line.set_ups[-1]
     begun = [
         at
         for at, done_s in zip(starts, burnt_s, strict=True)

@@ -15,12 +15,14 @@ from evenburn.adapters.storage.book.tables import batch, piece
 from evenburn.core.errors import InvalidInput
 from evenburn.core.planning.batch import changes, least_changes
 from evenburn.services.book.at_a_glance import Glance, glances, stopped_glance
+from evenburn.services.book.bed_now import set_last
 from evenburn.services.book.finishing import afterwards
 from evenburn.services.book.forbidden import forbidding
 from evenburn.services.book.inputs import Sources, inputs_sha256, known_wood, sources_of
 from evenburn.services.book.names import files_named
 from evenburn.services.book.plan_piece import PlanSummary
 from evenburn.services.book.settings import Settings, settings_in
+from evenburn.services.book.spoiled import spoiled_in
 from evenburn.services.book.strip import STEPS, StripStep, strip_of
 from evenburn.services.book.timetable import (
     Focusing,
@@ -33,6 +35,7 @@ from evenburn.services.book.timetable import (
     timetable,
 )
 from evenburn.services.book.today_rows import lines_of, pieces_of, summaries_of, ticks_of, woods_on_shelf
+from evenburn.services.book.wanted import Short, wants_in
 
 __all__ = ["PER_PAGE", "STEPS", "BatchLine", "StripStep", "Today", "TodayRow", "today"]
 
@@ -57,6 +60,7 @@ class TodayRow:
     refocus : whether the stand-off has to be set anew before it.
     starts_at, ends_at : local time as "2026-06-09T09:00"; of a piece that is burnt, when it was; None where it has none.
     burnt_today : whether it was burnt on the day shown.
+    spoiled_burn_id : the burn that spoiled it, as it was graded; None where none did. Nothing is planned after it.
     blanks_left : whether the shelf has blanks of its wood.
     lightens : whether its wood turns lighter where it is burnt, as slate does.
     glance : recipe and checks of its plan; None where it was not planned, or its files are gone.
@@ -81,6 +85,7 @@ class TodayRow:
     refocus: bool
     burnt: bool
     burnt_today: bool
+    spoiled_burn_id: int | None
     blanks_left: bool
     lightens: bool
     glance: Glance | None
@@ -112,11 +117,12 @@ class Today:
     change_over_s : before each piece. [s]
     starts_at, ends_at : local time at which the first piece was or is begun with, change-over included, and of the last end;
         None where nothing has a time.
-    burnt : pieces of all that are burnt.
-    set_up_changes : how often the stand-off is set for what is left, in this order.
+    burnt, spoiled : pieces of all that are burnt and hold, and that are burnt and spoiled.
+    set_up_changes : how often the stand-off is set for what is left, in this order, from how the last burn left it.
     least_set_up_changes : in the best order; None where there are too many pieces to reckon it.
     stops : pieces with a stop, those on other pages too: id and name.
     unplanned : pieces of all that have no plan.
+    short : blanks of the shelf that its pieces want and of which there are not enough.
     batches : all batches of the book, in their order.
     following_id : the piece that follows the last one shown, on the next page; None where none does.
     """
@@ -127,6 +133,7 @@ class Today:
     rows: tuple[TodayRow, ...]
     count: int
     burnt: int
+    spoiled: int
     page: int
     pages: int
     total_time_s: float
@@ -141,6 +148,7 @@ class Today:
     least_set_up_changes: int | None
     stops: tuple[tuple[int, str], ...]
     unplanned: int
+    short: tuple[Short, ...]
     batches: tuple[BatchLine, ...]
     following_id: int | None
 
@@ -180,16 +188,20 @@ def today(book: Book, *, now: str, batch_id: str | None = None, page: int = 1) -
         sources = sources_of(connection, wanted, [row["document"] for row in found.values()])
         ticks = ticks_of(connection, ids)
         summaries = summaries_of(connection, ids)
+        spoiled = spoiled_in(connection, wanted)
+        before = set_last(connection, machine_id=about["machine"], lens=about["lens"])
         on_shelf = woods_on_shelf(connection)
+        short = wants_in(connection).short_in(wanted)
     here = on_this_clock(now)
     opens = datetime.fromisoformat(f"{here.date().isoformat()}T{settings.starts_at}")
-    clock = timetable(lines, opens=opens, change_over_s=settings.change_over_s, now=here)
+    clock = timetable(lines, opens=opens, change_over_s=settings.change_over_s, now=here, before=before)
     day = _Day(
         opens=opens,
         change_over_s=settings.change_over_s,
         sources=sources,
         on_shelf=on_shelf,
         glances=glances(book, ids),
+        spoiled=spoiled,
     )
     rows = tuple(
         _row(
@@ -204,6 +216,7 @@ def today(book: Book, *, now: str, batch_id: str | None = None, page: int = 1) -
         for order, line in enumerate(shown, start=first + 1)
     )
     left = [line for line in lines if line.burnt_at is None]
+    spoiled_count = sum(line.piece_id in spoiled for line in lines)
     set_ups_left = [line.set_ups for line in left]
     starts, ends = clock.at(clock.first_s), clock.at(clock.last_s)
     return Today(
@@ -212,7 +225,8 @@ def today(book: Book, *, now: str, batch_id: str | None = None, page: int = 1) -
         subtitle=about.get("subtitle", ""),
         rows=rows,
         count=len(lines),
-        burnt=len(lines) - len(left),
+        burnt=len(lines) - len(left) - spoiled_count,
+        spoiled=spoiled_count,
         page=page,
         pages=pages,
         total_time_s=sum(line.time_s or 0.0 for line in lines),
@@ -223,10 +237,11 @@ def today(book: Book, *, now: str, batch_id: str | None = None, page: int = 1) -
         change_over_s=settings.change_over_s,
         starts_at=None if starts is None else minute(starts),
         ends_at=None if ends is None else minute(ends),
-        set_up_changes=changes(set_ups_left),
-        least_set_up_changes=least_changes(set_ups_left) if len(left) <= WHOLE_MOST else None,
+        set_up_changes=changes(set_ups_left, before=before),
+        least_set_up_changes=least_changes(set_ups_left, before=before) if len(left) <= WHOLE_MOST else None,
         stops=tuple((line.piece_id, line.name) for line in left if line.stops),
         unplanned=sum(line.time_s is None for line in lines),
+        short=short,
         batches=batches,
         following_id=next((line.piece_id for line in lines[first + PER_PAGE : first + PER_PAGE + 1]), None),
     )
@@ -241,6 +256,7 @@ class _Day:
     sources: Sources
     on_shelf: frozenset[str]
     glances: Mapping[int, Glance]
+    spoiled: Mapping[int, int]
 
 
 # ---- what the book tells -----------------------------------------------------------------------------------------
@@ -273,6 +289,7 @@ def _nothing(batches: tuple[BatchLine, ...], *, now: str, settings: Settings) ->
         rows=(),
         count=0,
         burnt=0,
+        spoiled=0,
         page=1,
         pages=1,
         total_time_s=0.0,
@@ -287,6 +304,7 @@ def _nothing(batches: tuple[BatchLine, ...], *, now: str, settings: Settings) ->
         least_set_up_changes=0,
         stops=(),
         unplanned=0,
+        short=(),
         batches=batches,
         following_id=None,
     )
@@ -322,6 +340,9 @@ def _row(
         ticks={name: on_this_clock(at) for name, at in ticks.items()},
         opens=day.opens.time().isoformat(timespec="minutes"),
     )
+    spoiled_burn_id = day.spoiled.get(line.piece_id)
+    if spoiled_burn_id is not None:
+        planned_at = {}
     if when.ends is not None and not burnt:
         planned_at["burnt"] = minute(when.ends)
     return TodayRow(
@@ -344,6 +365,7 @@ def _row(
             curve_kind=None if known is None or known.curve is None else known.curve["provenance"]["kind"],
             ticks=ticks,
             planned_at=planned_at,
+            spoiled=spoiled_burn_id is not None,
         ),
         order=order,
         set_ups=() if summary is None else summary.set_ups,
@@ -351,6 +373,7 @@ def _row(
         refocus=when.refocus,
         burnt=burnt,
         burnt_today=burnt and when.ends is not None and when.ends.date() == day.opens.date(),
+        spoiled_burn_id=spoiled_burn_id,
         blanks_left=row["wood_id"] in day.on_shelf,
         lightens=wood is not None and wood.curve.full_L > wood.curve.bare_L,
         glance=glance,

@@ -10,7 +10,7 @@ import sqlalchemy as sa
 
 from evenburn.adapters.storage.book.tables import blank, piece, plan, step
 from evenburn.core.planning.batch import Setting
-from evenburn.services.book.plan_piece import PlanSummary, summary_from
+from evenburn.services.book.plan_piece import PlanSummary, set_ups_from, summary_from
 from evenburn.services.book.timetable import Line
 
 
@@ -24,6 +24,7 @@ def lines_of(connection: sa.Connection, batch_id: str) -> list[Line]:
             plan.c.inputs_sha256,
             plan.c.document["stops"].as_integer(),
             sa.cast(plan.c.document["set_ups"], sa.Text),
+            plan.c.document["change_overs"].as_integer(),
             step.c.done_at,
         )
         .select_from(
@@ -36,10 +37,11 @@ def lines_of(connection: sa.Connection, batch_id: str) -> list[Line]:
     ).all()
     read: dict[str | None, tuple[Setting, ...]] = {None: ()}  # the same few settings over and over
     lines = []
-    for id_, name, time_s, sha256, stops, text, burnt_at in rows:
+    for id_, name, time_s, sha256, stops, text, change_overs, burnt_at in rows:
         if text not in read:
-            read[text] = tuple((float(pair[0]), float(pair[1])) for pair in json.loads(text) or ())
-        lines.append(Line(id_, name, time_s, sha256, stops or 0, read[text], burnt_at))
+            read[text] = set_ups_from(json.loads(text) or ())
+        counted = len(read[text]) if change_overs is None else change_overs
+        lines.append(Line(id_, name, time_s, sha256, stops or 0, read[text], counted, burnt_at))
     return lines
 
 

@@ -24,7 +24,7 @@ from evenburn.adapters.storage.book.rows import row_of
 from evenburn.adapters.storage.book.tables import curve, wood
 from evenburn.core.errors import EvenburnError
 from evenburn.core.nouns.check import Check
-from evenburn.core.nouns.wood import CharacteristicCurve, Wood
+from evenburn.core.nouns.wood import CharacteristicCurve, FinishingStep, Wood
 from evenburn.core.planning.materials import Material, find_material, spoken_of
 from evenburn.services.book.names import same_words
 
@@ -89,6 +89,15 @@ def row_with_curve(connection: sa.Connection, wood_id: str) -> tuple[dict[str, A
         return row, None
     document = connection.execute(sa.select(curve.c.document).where(curve.c.id == row["curve_id"])).scalar_one_or_none()
     return row, document
+
+
+def finishing_of(connection: sa.Connection, wood_id: str) -> tuple[FinishingStep, ...]:
+    """Return what is done to a wood after burning, as is common; nothing where the wood does not hold or is gone."""
+    try:
+        row, own = row_with_curve(connection, wood_id)
+        return wood_of_row(wood_id, row["document"], own).finishing
+    except EvenburnError:
+        return ()
 
 
 def lightening(connection: sa.Connection, wood_ids: Collection[str]) -> frozenset[str]:

@@ -15,6 +15,7 @@ from evenburn.services.book.learn_wood import (
     MOST_PHOTOGRAPHS,
     BookCardWish,
     add_card,
+    check_card,
     check_reading,
     keep_photographs,
     read_card_in_book,
@@ -34,6 +35,7 @@ from evenburn.services.book.wood_curves import CurvePage, curve_of_reading, curv
 from evenburn.services.book.wood_makes import CardChoices, choices_for_card
 from evenburn.web import urls
 from evenburn.web.desk import AtDesk, Desk
+from evenburn.web.errors import told
 from evenburn.web.forms import Form, Sent, gathering
 from evenburn.web.pages.wood import files_named, none_wrong, numbered
 from evenburn.web.render import YEAR_s, go, page
@@ -43,6 +45,7 @@ from evenburn.web.work import Progress
 router = APIRouter()
 PARTS = ("window", "mat")
 PHOTOGRAPH = "photograph-"
+_FIELDS = {"at_mm[1]": "at_x", "at_mm[2]": "at_y", "lens": "machine"}  # of a wish, as the form has them
 PAPERS = (("A4", "A4"), ("Letter", "Letter"))
 FORMS = (
     ("card", "card, 60 patches on 90 × 60 mm: a whole lot"),
@@ -125,6 +128,11 @@ def make(request: Request, wood_id: str, desk: AtDesk, sent: Form) -> Response:
         at_mm=None if at[0] is None or at[1] is None else (at[0], at[1]),
         focus_offset_mm=offset,
     )
+    try:
+        check_card(desk.book, wood_id, wish)
+    except InvalidInput as error:
+        fields = {_FIELDS.get(where, where): text for where, text in told(error).fields.items()}
+        return _ask(request, desk, wood_id, sent.values, errors=fields, hint=error.hint)
     now = desk.now()
 
     def do(progress: Progress) -> None:
@@ -144,19 +152,25 @@ def newest(wood_id: str, desk: AtDesk) -> Response:
 
 
 def _ask(
-    request: Request, desk: Desk, wood_id: str, values: Mapping[str, str], *, errors: Mapping[str, str] | None = None
+    request: Request,
+    desk: Desk,
+    wood_id: str,
+    values: Mapping[str, str],
+    *,
+    errors: Mapping[str, str] | None = None,
+    hint: str = "",
 ) -> Response:
     choices = choices_for_card(desk.book, wood_id)
-    context = NewCardPage(choices=choices, values=values, errors=errors or {})
+    context = NewCardPage(choices=choices, values=values, errors=errors or {}, hint=hint)
     return page(request, "card_new.html", context, tab="woods", status=422 if errors else 200)
 
 
 def _length(sent: Sent, name: str, wrong: dict[str, str]) -> float | None:
-    told = None
+    length = None
     if sent.text(name):
         with gathering(wrong):
-            told = sent.length_mm(name)
-    return told
+            length = sent.length_mm(name)
+    return length
 
 
 # ---- a card ------------------------------------------------------------------------------------------------------

@@ -9,15 +9,17 @@ from typing import Any, cast
 from fastapi import APIRouter, Request
 from fastapi.responses import Response, StreamingResponse
 
-from evenburn.core.errors import InvalidInput
+from evenburn.core.errors import ChangedMeanwhile, InvalidInput
 from evenburn.core.units import lines_per_inch, psi
 from evenburn.services.book.do_again import Target, do_it_again, make_alike, targets_of
 from evenburn.services.book.logbook import Graded, LogLine, LogPage, burn_of, grade_burn, log_csv, search_log
 from evenburn.services.book.look_at_burn import Mat, Picture, look_at_burn, mats_of, photographs_of_burn
 from evenburn.services.book.piece_of import piece_of
+from evenburn.services.book.saved import Saved
 from evenburn.web import urls
-from evenburn.web.desk import AtDesk
+from evenburn.web.desk import AtDesk, Desk
 from evenburn.web.forms import Form, Sent
+from evenburn.web.meanwhile import Meanwhile, meanwhile_of
 from evenburn.web.planning import plan_beside
 from evenburn.web.render import changed, go, page
 from evenburn.web.work import Progress
@@ -74,12 +76,14 @@ class BurnSheet:
     photographs: tuple[int, ...]
     unlooked: tuple[int, ...]
     mats: tuple[tuple[str, str], ...]
+    mat: str
     targets: tuple[Target, ...]
     words: Mapping[int, str]
     grade: str
     note: str
     errors: Mapping[str, str]
     hint: str
+    meanwhile: Meanwhile | None
 
 
 @router.get("/logbook")
@@ -124,32 +128,51 @@ def show_burn(request: Request, burn_id: int, desk: AtDesk) -> Response:
 
 @router.post("/logbook/{burn_id}/grade")
 def grade(request: Request, burn_id: int, desk: AtDesk, sent: Form) -> Response:
-    """Keep a grade and a note."""
-    try:
-        given = sent.whole("grade") if sent.text("grade") else None
-        note = sent.values.get("note", "").replace("\r\n", "\n")
-        saved = grade_burn(desk.book, burn_id, grade=given, note=note, version=sent.whole("version"), now=desk.now())
-    except InvalidInput as error:
-        return _sheet(request, desk, burn_id, sent=sent, error=error)
-    return changed(urls.burn(burn_id), saved)
+    """Keep a grade and a note, and photographs that were chosen beside them."""
+    return _kept(request, desk, burn_id, sent=sent, looks=bool(sent.files.get("photographs")))
 
 
 @router.post("/logbook/{burn_id}/photographs")
 def look(request: Request, burn_id: int, desk: AtDesk, sent: Form) -> Response:
-    """Keep photographs of what came of a burn; where a mat lay round it, hold them against its plan, as long work."""
+    """Keep photographs of what came of a burn, and the grade and note beside them."""
+    return _kept(request, desk, burn_id, sent=sent, looks=True)
+
+
+def _kept(request: Request, desk: Desk, burn_id: int, *, sent: Sent, looks: bool) -> Response:
+    """Keep what a burn's form says, or show it again: of the same form both buttons keep what was typed."""
+    try:
+        version = sent.whole("version")
+        saved = _graded(desk, burn_id, sent, version=version, always=not looks)
+        if looks:
+            return _looked(desk, burn_id, sent, version=version if saved is None else saved.version)
+    except InvalidInput as error:
+        return _sheet(request, desk, burn_id, sent=sent, error=error)
+    except ChangedMeanwhile as error:
+        meanwhile = meanwhile_of(desk, error, key=burn_id, version=sent.whole("version"), sent=sent)
+        return _sheet(request, desk, burn_id, sent=sent, meanwhile=meanwhile)
+    assert saved is not None  # noqa: S101  # it was to be kept in any case
+    return changed(urls.burn(burn_id), saved)
+
+
+def _graded(desk: Desk, burn_id: int, sent: Sent, *, version: int, always: bool) -> Saved | None:
+    """Keep grade and note; None where they say what stands already and need not be kept."""
+    line = burn_of(desk.book, burn_id)
+    given = line.grade if "grade" not in sent.values else sent.whole("grade") if sent.text("grade") else None
+    note = sent.values.get("note", line.note).replace("\r\n", "\n")
+    if not always and (given, note.strip()) == (line.grade, line.note):
+        return None
+    return grade_burn(desk.book, burn_id, grade=given, note=note, version=version, now=desk.now())
+
+
+def _looked(desk: Desk, burn_id: int, sent: Sent, *, version: int) -> Response:
+    """Keep photographs; where a mat lay round it, hold them against its plan, as long work."""
     pictures = tuple(Picture(name=one.name, data=one.data) for one in sent.files.get("photographs", ()))
     also = tuple(int(k[6:]) for k in sent.values if k.startswith("photo-") and k[6:].isdecimal() and len(k) < 16)
     now = desk.now()
-    try:
-        version = sent.whole("version")
-        mat = sent.whole("mat") if sent.text("mat") else None
-        if mat is None:
-            looked = look_at_burn(desk.book, burn_id, pictures, also=also, version=version, now=now)
-            return changed(urls.burn(burn_id), looked.saved)
-        if not pictures and not also:
-            look_at_burn(desk.book, burn_id, pictures, also=also, version=version, now=now)
-    except InvalidInput as error:
-        return _sheet(request, desk, burn_id, sent=sent, error=error)
+    mat = sent.whole("mat") if sent.text("mat") else None
+    if mat is None or not (pictures or also):
+        looked = look_at_burn(desk.book, burn_id, pictures, also=also, version=version, now=now)
+        return changed(urls.burn(burn_id), looked.saved)
 
     def compare(progress: Progress) -> None:
         look_at_burn(
@@ -197,7 +220,13 @@ def _asked(request: Request) -> dict[str, str]:
 
 
 def _sheet(
-    request: Request, desk: AtDesk, burn_id: int, *, sent: Sent | None = None, error: InvalidInput | None = None
+    request: Request,
+    desk: Desk,
+    burn_id: int,
+    *,
+    sent: Sent | None = None,
+    error: InvalidInput | None = None,
+    meanwhile: Meanwhile | None = None,
 ) -> Response:
     line = burn_of(desk.book, burn_id)
     known = set(line.photographs)
@@ -211,14 +240,17 @@ def _sheet(
         photographs=line.photographs,
         unlooked=tuple(i for i in photographs_of_burn(desk.book, burn_id) if i not in known),
         mats=(("", "none: only keep the photographs"), *((str(mat.card_id), _mat(mat)) for mat in mats_of(desk.book))),
+        mat="" if sent is None else sent.text("mat"),
         targets=targets_of(desk.book, burn_id),
         words=GRADE_WORDS,
         grade=str(line.grade or "") if sent is None or "grade" not in sent.values else sent.text("grade"),
         note=line.note if sent is None or "note" not in sent.values else sent.values["note"],
         errors={} if error is None else error.fields,
         hint="" if error is None else error.hint,
+        meanwhile=meanwhile,
     )
-    return page(request, "logbook_burn.html", context, tab=TAB, status=422 if error else 200)
+    status = 409 if meanwhile else 422 if error else 200
+    return page(request, "logbook_burn.html", context, tab=TAB, status=status)
 
 
 def _mat(mat: Mat) -> str:

@@ -9,7 +9,7 @@ from typing import Any
 from fastapi import APIRouter, Request
 from fastapi.responses import Response
 
-from evenburn.core.errors import InvalidInput, NotFound, UnreadableFile
+from evenburn.core.errors import ChangedMeanwhile, InvalidInput, NotFound, UnreadableFile
 from evenburn.core.nouns.cautions import Caution, cautions_for
 from evenburn.services.book.change_machine import change_machine, new_machine, new_machine_from_file, remove_machine
 from evenburn.services.book.drift_of import DriftTold, drift_of
@@ -44,6 +44,7 @@ from evenburn.web.machine_words import (
     nested,
     row,
 )
+from evenburn.web.meanwhile import Meanwhile, meanwhile_of
 from evenburn.web.render import changed, page
 
 router = APIRouter()
@@ -146,6 +147,7 @@ class MachineForm:
     hint: str
     known: tuple[str, ...]
     cautions: tuple[Caution, ...]
+    meanwhile: Meanwhile | None
 
 
 @router.get("/machine")
@@ -213,6 +215,10 @@ def change(request: Request, machine_id: str, desk: AtDesk, sent: Form) -> Respo
     except InvalidInput as error:
         form = _form(machine_id, found.document, version=version, sent=sent, error=error)
         return page(request, "machine_form.html", form, tab=TAB, status=422)
+    except ChangedMeanwhile as error:
+        meanwhile = meanwhile_of(desk, error, key=machine_id, version=version, sent=sent)
+        form = _form(machine_id, found.document, version=found.version, sent=sent, meanwhile=meanwhile)
+        return page(request, "machine_form.html", form, tab=TAB, status=409)
     return changed(urls.machine(machine_id), saved)
 
 
@@ -277,6 +283,7 @@ def _form(
     version: int,
     sent: Sent | None = None,
     error: InvalidInput | UnreadableFile | None = None,
+    meanwhile: Meanwhile | None = None,
 ) -> MachineForm:
     values = None if sent is None else sent.values
     by_key = {form.key: form for form in FIGURES}
@@ -331,6 +338,7 @@ def _form(
             *(f"lens[{n}].{form.key}" for n in numbers for form in LENS_FIGURES if form.group == BEAM),
         ),
         cautions=cautions_for(decision="machine"),
+        meanwhile=meanwhile,
     )
 
 

@@ -38,6 +38,7 @@ from evenburn.services.book.machine_cards import (
 from evenburn.services.book.machine_of import MachinePage, machine_of
 from evenburn.web import urls
 from evenburn.web.desk import AtDesk
+from evenburn.web.errors import told
 from evenburn.web.forms import Form, Sent, gathering
 from evenburn.web.machine_drawing import VernierDrawing, vernier_drawing
 from evenburn.web.machine_words import shown
@@ -157,7 +158,7 @@ def make(request: Request, machine_id: str, kind: str, desk: AtDesk, sent: Form)
             now=desk.now(),
         )
     except (InvalidInput, NotFound) as error:
-        fields = error.fields if isinstance(error, InvalidInput) else {"wood": error.message}
+        fields = told(error).fields or {"wood": error.message}
         context = _make_page(desk, machine_id, _kind(kind), sent=sent, errors=fields, hint=error.hint)
         return page(request, "machine_make.html", context, tab=TAB, status=422)
     return go(urls.machine_card(card_id))
@@ -216,14 +217,14 @@ def learn(request: Request, card_id: int, desk: AtDesk, sent: Form) -> Response:
                 learn_ladder(desk.book, card_id, photographs, now=now, progress=progress, run=desk.run)
 
             return _begin(desk, "Reads the ladder and fits the beam", read_ladder, card_id)
-        told = _told(card, sent, photographs)
+        taken_down = _told(card, sent, photographs)
         if photographs:
 
             def read_card(progress: Progress) -> None:
-                learn_stopwatch(desk.book, card_id, told, now=now, progress=progress, run=desk.run)
+                learn_stopwatch(desk.book, card_id, taken_down, now=now, progress=progress, run=desk.run)
 
             return _begin(desk, "Reads the strokes and fits how the head moves", read_card, card_id)
-        learn_stopwatch(desk.book, card_id, told, now=now)
+        learn_stopwatch(desk.book, card_id, taken_down, now=now)
     except (InvalidInput, UnreadableFile) as error:
         fields = error.fields if isinstance(error, InvalidInput) else {"photographs": error.message}
         return _shown(request, desk, card_id, sent=sent, errors=_at_takes(fields), hint=error.hint)

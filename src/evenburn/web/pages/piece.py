@@ -64,7 +64,6 @@ class CheckShown:
     text: str
     remedy: str
     fixes: tuple[Mapping[str, Any], ...]
-    said: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -294,7 +293,8 @@ def _proof(desk: Desk, piece_id: int) -> Any:
 def _cells(sheet: PieceSheet) -> tuple[Cell, ...]:
     states = [step.state for step in sheet.strip]
     last = max((i for i, state in enumerate(states) if state == "done"), default=-1)
-    following = None if "stop" in states else next((i for i, s in enumerate(states) if i > last and s == "open"), None)
+    ends = "stop" in states or "spoiled" in states
+    following = None if ends else next((i for i, s in enumerate(states) if i > last and s == "open"), None)
     return tuple(
         Cell(
             number=i + 1,
@@ -310,6 +310,7 @@ def _cells(sheet: PieceSheet) -> tuple[Cell, ...]:
 def _said(cells: tuple[Cell, ...]) -> str:
     done = sum(cell.state == "done" for cell in cells)
     stopped = next((f", stopped at {c.name}" for c in cells if c.state == "stop"), "")
+    stopped = next((f", {c.name} and spoiled" for c in cells if c.state == "spoiled"), stopped)
     following = next((f", next {c.name}" for c in cells if c.next), "")
     return f"{done} of {len(cells)} done{stopped or following}"
 
@@ -411,5 +412,4 @@ def _check(check: Mapping[str, Any], whose: list[str], letters: Mapping[str, str
         text=check["text"],
         remedy=check["remedy"],
         fixes=fixes,
-        said=check["text"] if fixes else f"{check['text']} {check['remedy']}".strip(),
     )

@@ -9,7 +9,7 @@ from typing import Any
 from fastapi import APIRouter, Request
 from fastapi.responses import Response
 
-from evenburn.core.errors import InvalidInput
+from evenburn.core.errors import ChangedMeanwhile, InvalidInput
 from evenburn.services.book.machine_cards import card_woods
 from evenburn.services.book.shelf import (
     ShelfLine,
@@ -26,6 +26,7 @@ from evenburn.web import urls
 from evenburn.web.desk import AtDesk
 from evenburn.web.figures import entry, trimmed
 from evenburn.web.forms import Form, Sent, gathering
+from evenburn.web.meanwhile import Meanwhile, meanwhile_of
 from evenburn.web.render import YEAR_s, changed, page
 
 router = APIRouter()
@@ -91,6 +92,7 @@ class BlankForm:
     hint: str
     known: tuple[str, ...]
     line: ShelfLine | None
+    meanwhile: Meanwhile | None = None
 
 
 @router.get("/shelf")
@@ -152,6 +154,10 @@ def change(request: Request, blank_id: int, desk: AtDesk, sent: Form) -> Respons
         saved = change_shelf(desk.book, blank_id, item, version=sent.whole("version"), now=desk.now())
     except InvalidInput as error:
         return _form(request, desk, line, values=sent.values, error=error)
+    except ChangedMeanwhile as error:
+        meanwhile = meanwhile_of(desk, error, key=blank_id, version=sent.whole("version"), sent=sent)
+        values = {**sent.values, "version": str(line.version)}
+        return _form(request, desk, line, values=values, meanwhile=meanwhile)
     return changed(urls.shelf(), saved)
 
 
@@ -176,6 +182,7 @@ def _form(
     *,
     values: Mapping[str, str],
     error: InvalidInput | None = None,
+    meanwhile: Meanwhile | None = None,
 ) -> Response:
     outline = line is not None and line.shape == "outline"
     known = {**dict.fromkeys(KNOWN, ""), **{k: v for k, v in values.items() if k in KNOWN}}
@@ -190,8 +197,10 @@ def _form(
         hint="" if error is None else error.hint,
         known=KNOWN,
         line=line,
+        meanwhile=meanwhile,
     )
-    return page(request, "shelf_form.html", context, tab=TAB, status=422 if error else 200)
+    status = 409 if meanwhile else 422 if error else 200
+    return page(request, "shelf_form.html", context, tab=TAB, status=status)
 
 
 def _woods(desk: AtDesk, chosen: str) -> tuple[tuple[str, str], ...]:

@@ -14,7 +14,7 @@ from evenburn.core.errors import InvalidInput
 from evenburn.core.nouns.cautions import Caution, Decision, cautions_for
 from evenburn.services.book.begin import plan_batch_pieces
 from evenburn.services.book.board_picture import board_picture
-from evenburn.services.book.mark_step import BlankChoice, StepSheet, mark_step, step_of
+from evenburn.services.book.mark_step import BlankChoice, StepSheet, mark_step, said_together, step_of
 from evenburn.services.book.reorder import move_piece, order_for_set_ups, shift_piece
 from evenburn.services.book.settings import change_settings
 from evenburn.services.book.strip import DERIVED
@@ -82,6 +82,7 @@ class StepPage:
     step: StepSheet
     blanks: tuple[BlankChoice, ...]
     cautions: tuple[Caution, ...]
+    skipped: str
     back: str
     errors: dict[str, str]
 
@@ -130,7 +131,7 @@ def _row(row: TodayRow, *, day: str) -> RowShown:
     states = [step.state for step in row.strip]
     last_done = max((i for i, state in enumerate(states) if state == "done"), default=-1)
     following = None
-    if "stop" not in states:
+    if "stop" not in states and row.spoiled_burn_id is None:
         following = next((i for i in range(len(states)) if i > last_done and _is_open(row, i)), None)
     cells = tuple(
         _cell(step, number=i + 1, following=i == following, day=day, timed=row.ends_at is not None)
@@ -175,7 +176,9 @@ def _said(cells: tuple[Cell, ...]) -> str:
     stopped = next((cell.name for cell in cells if cell.state == "stop"), None)
     following = next((cell for cell in cells if cell.next), None)
     tail = ""
-    if stopped is not None:
+    if any(cell.state == "spoiled" for cell in cells):
+        tail = ", burnt and spoiled"
+    elif stopped is not None:
         tail = f", stopped at {stopped}"
     elif following is not None:
         tail = f", next {following.name}" + (f", planned {following.day} {following.at}" if following.at else "")
@@ -226,6 +229,7 @@ def _step(
         step=sheet,
         blanks=sheet.blanks,
         cautions=cautions_for(decision=_DECIDES[sheet.name]) if sheet.name in _DECIDES else (),
+        skipped=said_together(sheet.skipped) if sheet.skipped else "",
         back=urls.own(back, otherwise=urls.batch(sheet.batch_id)),
         errors=errors or {},
     )
@@ -234,11 +238,14 @@ def _step(
 
 @router.post("/pieces/{piece_id}/step")
 def tick(request: Request, piece_id: int, desk: AtDesk, sent: Form) -> Response:
-    """Tick a step, or take it back where the form says so."""
+    """Tick a step, or take it back where the form says so; one that is out of order is asked about first."""
     name, back = sent.text("step"), urls.own(sent.text("back"), otherwise=urls.today())
+    done = sent.text("done") != "no"
+    if done and not sent.text("anyway") and name in FINISHING and step_of(desk.book, piece_id, name).out_of_order:
+        return go(urls.tick(piece_id, name, back=back))
     try:
         blank_id = sent.whole("blank_id") if sent.text("blank_id") else None
-        saved = mark_step(desk.book, piece_id, name, done=sent.text("done") != "no", now=desk.now(), blank_id=blank_id)
+        saved = mark_step(desk.book, piece_id, name, done=done, now=desk.now(), blank_id=blank_id)
     except InvalidInput as error:
         if "blank_id" not in error.fields:
             raise

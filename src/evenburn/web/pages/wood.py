@@ -142,10 +142,15 @@ def show_curve(request: Request, wood_id: str, number: str, desk: AtDesk) -> Res
 
 
 @router.post("/woods/{wood_id}/curves")
-def take(wood_id: str, desk: AtDesk, sent: Form) -> Response:
-    """Let a wood work with a curve, or with its starting value."""
+def take(request: Request, wood_id: str, desk: AtDesk, sent: Form) -> Response:
+    """Let a wood work with a curve, or with its starting value; what hinders it is said on the wood's page."""
     curve_id = sent.whole("curve_id") if sent.text("curve_id") else None
-    saved = take_curve(desk.book, wood_id, curve_id, version=sent.whole("version"), now=desk.now())
+    try:
+        saved = take_curve(desk.book, wood_id, curve_id, version=sent.whole("version"), now=desk.now())
+    except InvalidInput as error:
+        text = "; ".join(error.fields.values())
+        errors = {"": text[:1].upper() + text[1:]}
+        return _wood_page(request, wood_of(desk.book, wood_id), errors=errors, hint=error.hint)
     return changed(urls.wood(wood_id), saved)
 
 

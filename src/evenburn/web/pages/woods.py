@@ -9,13 +9,14 @@ from functools import partial
 from fastapi import APIRouter, Request
 from fastapi.responses import Response
 
-from evenburn.core.errors import InvalidInput, NotFound
+from evenburn.core.errors import ChangedMeanwhile, InvalidInput, NotFound
 from evenburn.core.nouns.cautions import Caution, cautions_for
 from evenburn.services.book.change_wood import SURFACES, Begins, NewWood, change_wood, new_wood
 from evenburn.services.book.woods_of import WoodList, WoodTold, begins_with, list_woods, told_of_wood
 from evenburn.web import urls
 from evenburn.web.desk import AtDesk
 from evenburn.web.forms import Form, Sent, gathering, page_number
+from evenburn.web.meanwhile import Meanwhile, meanwhile_of
 from evenburn.web.pages.wood import none_wrong
 from evenburn.web.render import changed, page
 
@@ -60,6 +61,7 @@ class ChangeWoodPage:
     fields: tuple[str, ...] = FIELDS
     errors: Mapping[str, str] = field(default_factory=dict)
     hint: str = ""
+    meanwhile: Meanwhile | None = None
 
 
 @router.get("/woods")
@@ -152,6 +154,15 @@ def keep_change(request: Request, wood_id: str, desk: AtDesk, sent: Form) -> Res
             hint=error.hint,
         )
         return page(request, "wood_change.html", context, tab="woods", status=422)
+    except ChangedMeanwhile as error:
+        context = ChangeWoodPage(
+            wood_id=wood_id,
+            title=told.called,
+            values=sent.values,
+            version=told.version,
+            meanwhile=meanwhile_of(desk, error, key=wood_id, version=version, sent=sent),
+        )
+        return page(request, "wood_change.html", context, tab="woods", status=409)
     return changed(urls.wood(wood_id), saved)
 
 

@@ -13,7 +13,7 @@ from pypdf import PdfReader
 
 from evenburn.adapters.print.run_sheet import write_run_sheet
 from evenburn.core.errors import InvalidInput, StorageError, UnreadableFile
-from evenburn.core.nouns.plan import BatchPlan, MarkPlan
+from evenburn.core.nouns.plan import BatchPlan, BenchDay, BurntPiece, MarkPlan
 from unit.adapters.print.reading import all_words, pages, path_points_mm, rectangles_mm, words
 from unit.adapters.print.sample import many_pieces, sample_pictures, sample_plan
 
@@ -200,12 +200,12 @@ def test_focus_is_set_where_thickness_or_stand_off_changes_and_the_bed_moves_by_
     # By hand from the sample: surface height is thickness + stand-off, 23.1, 36.0, 26.5, 22.6, 14.5, 29.0, 27.0 mm.
     wanted = [
         ("0 min", "11.0", "12.1 mm hard maple, gauge block 11.0 mm"),
-        ("24 min", "11.0", "25.0 mm oak, bed 12.9 mm down, gauge block 11.0 mm"),
-        ("36 min", "11.5", "15.0 mm bamboo, bed 9.5 mm up, gauge block 11.5 mm"),
-        ("51 min", "10.5", "12.1 mm cherry, bed 3.9 mm up, gauge block 10.5 mm"),
-        ("1 h 10 min", "9.5", "5.0 mm slate, bed 8.1 mm up, gauge block 9.5 mm"),
-        ("1 h 30 min", "11.0", "18.0 mm beech, bed 14.5 mm down, gauge block 11.0 mm"),
-        ("1 h 37 min", "9.0", "18.0 mm beech, bed 2.0 mm up, gauge block 9.0 mm"),
+        ("28 min", "11.0", "25.0 mm oak, bed 12.9 mm down, gauge block 11.0 mm"),
+        ("40 min", "11.5", "15.0 mm bamboo, bed 9.5 mm up, gauge block 11.5 mm"),
+        ("55 min", "10.5", "12.1 mm cherry, bed 3.9 mm up, gauge block 10.5 mm"),
+        ("1 h 14 min", "9.5", "5.0 mm slate, bed 8.1 mm up, gauge block 9.5 mm"),
+        ("1 h 34 min", "11.0", "18.0 mm beech, bed 14.5 mm down, gauge block 11.0 mm"),
+        ("1 h 41 min", "9.0", "18.0 mm beech, bed 2.0 mm up, gauge block 9.0 mm"),
     ]
     for after, stand_off, told in wanted:
         assert f"{after} Focus: stand-off {stand_off} mm {told} 4 min" in text
@@ -215,11 +215,46 @@ def test_focus_is_set_where_thickness_or_stand_off_changes_and_the_bed_moves_by_
 
 def test_the_batch_total_is_the_sum_of_what_is_burnt(sheet: Path) -> None:
     text = words(pages(sheet)[0])
-    # 608 + 618 + 478 + 610 + 918 + 938 + 204 + 331 = 4705 s, and seven times four minutes: 6385 s
+    # 608 + 618 + 478 + 610 + 918 + 938 + 204 + 331 = 4705 s; 4 min for each of seven pieces and a setting within one: 6625 s
     assert "1 h 18 min 25 s burning" in text
-    assert "From start to end 1 h 46 min" in text
+    assert "From start to end 1 h 50 min" in text
     assert "These 4 min are a starting value" in text
     assert "8 pieces 12 marks, 1 stopped" in text
+
+
+def test_a_change_over_of_ones_own_is_reckoned_with_everywhere(tmp_path: Path) -> None:
+    plan = replace(sample_plan(), day=BenchDay(change_over_s=450.0, of_settings=True))
+    text = printed(plan, tmp_path)
+    assert "From start to end 2 h 18 min: 1 h 18 min 25 s of burning and 8 times 7.5 min" in text  # 4705 + 8 · 450 s
+    assert "These 7.5 min are those of your settings when this was planned." in text
+    assert "25.0 mm oak, bed 12.9 mm down, gauge block 11.0 mm 7.5 min" in text
+    assert "starting value; write" not in text
+
+
+def test_what_is_burnt_already_is_ticked_and_takes_neither_time_nor_focusing(tmp_path: Path) -> None:
+    plan = sample_plan()
+    novice, mixed, oar, cup, tray = plan.pieces[:5]
+    burnt = (
+        BurntPiece(piece=novice.piece, wood=novice.wood, start_order=1, burnt_at="2026-06-09T10:12"),
+        BurntPiece(piece=cup.piece, wood=cup.wood, start_order=4, burnt_at="2026-06-08T16:40"),
+    )
+    left = (mixed, oar, tray)  # the first of them is stopped
+    day = BenchDay(before_mm=(12.1, 11.0), burnt=((1, "2026-06-09T10:12"), (4, "2026-06-08T16:40")))
+    text = printed(replace(plan, pieces=left, burnt=burnt, day=day), tmp_path)
+    order = text[: text.index("From start to end")]
+    assert f"burnt 1 {novice.piece.name}" in order
+    assert "10:12" in order
+    assert "8 June" in order
+    assert "8 June 2026" not in order.replace("Tuesday", "")
+    assert order.index(novice.piece.name) < order.index(mixed.piece.name) < order.index(cup.piece.name)
+    assert order.count("Focus: stand-off") == 1  # the first finds it set
+    assert "15.0 mm bamboo, bed 3.4 mm down, gauge block 11.5 mm" in order  # from 12.1 + 11.0 to 15.0 + 11.5 mm
+    assert "oak, bed" not in text
+    # 618 + 610 s and two change-overs of four minutes: 1708 s
+    assert "From start to end 28 min: 20 min 28 s of burning and 2 times 4 min" in text
+    assert "What is burnt already is ticked" in text
+    assert "3 pieces of 5" in text
+    assert text.count(f" {cup.piece.name} ") == 1  # it has no part of its own
 
 
 def test_dates_are_those_of_the_plan(sheet: Path) -> None:

@@ -7,7 +7,7 @@ import itertools
 import numpy as np
 import pytest
 
-from evenburn.core.planning.batch import Setting, changes, least_changes, set_up_order
+from evenburn.core.planning.batch import Setting, change_overs, changes, least_changes, set_up_order
 
 A, B, C = (12.1, 9.5), (12.1, 11.0), (6.0, 9.5)
 
@@ -58,3 +58,26 @@ def test_none_and_one() -> None:
     assert changes([]) == least_changes([]) == 0
     assert changes([[A]]) == 1
     assert changes([[A], [B], [B], [A]]) == 3
+
+
+@pytest.mark.parametrize("seed", range(60))
+@pytest.mark.parametrize("before", [(6.0, 11.0), (12.1, 9.5), (25.0, 9.5)])
+def test_from_where_the_last_burn_left_it_no_other_order_has_fewer_changes(seed: int, before: Setting) -> None:
+    pieces = some_pieces(seed, longest=1 + 2 * (seed % 2))
+    order = set_up_order(pieces, before=before)
+    assert sorted(order) == list(range(len(pieces)))
+    least = min(changes(p, before=before) for p in itertools.permutations(pieces))
+    assert changes([pieces[i] for i in order], before=before) == least
+    assert least_changes(pieces, before=before) == least
+
+
+def test_what_finds_the_focus_as_it_stands_comes_first() -> None:
+    assert set_up_order([[A], [C], [B], [A]], before=B) == (2, 0, 3, 1)
+    assert changes([[B], [A]], before=B) == least_changes([[A], [B]], before=B) == 1
+    assert least_changes([], before=A) == changes([], before=A) == 0
+
+
+def test_a_change_over_comes_before_each_piece_and_each_setting_within_one() -> None:
+    assert change_overs([]) == change_overs([[]]) == 0
+    assert change_overs([[A], [A], [B], []]) == 3  # the second finds its focus, and is swapped in all the same
+    assert change_overs([[A, A, B, A]]) == 3

@@ -10,6 +10,7 @@ from evenburn.core.nouns.recipe import Alternative
 from evenburn.core.planning.candidates import Found
 from evenburn.core.planning.choice import HARD, LONGER, choice, front_of
 from evenburn.core.planning.mark_plan import recipe_of
+from evenburn.core.planning.power import power_fraction
 from evenburn.core.planning.recipe import search
 from evenburn.core.planning.wide_area import predicted_tone_L
 from evenburn.core.planning.wish import Wish
@@ -152,4 +153,5 @@ def test_a_photograph_of_dots_has_no_low_power_in_any_recipe() -> None:
     found = search(w)
     graded = recipe_of(w, found, air_kPa=None)
     assert graded.power_low_W is not None
+    assert graded.power_low_fraction == pytest.approx(float(power_fraction(w.machine, power_W=graded.power_low_W)))
     assert all(a.recipe.power_low_W is not None for a in choice(w, found, recommended=graded))

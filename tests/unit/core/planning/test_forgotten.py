@@ -175,3 +175,12 @@ def test_of_several_marks_the_one_that_suffers_most_is_told() -> None:
 def test_one_setting_needs_no_check() -> None:
     assert refocus_checks([]) == {}
     assert refocus_checks([THICK, LIKE_IT]) == {}
+
+
+def test_the_first_is_held_against_what_was_burnt_before() -> None:
+    (first, _) = settings_of([THICK, LIKE_IT, VERY_THICK], before_mm=(6.0, 9.5))
+    assert first.bed_down_mm == 8.0
+    (check,) = refocus_checks([THICK, LIKE_IT], before_mm=(6.0, 9.5))["thick"]
+    assert "this blank is 12\u00a0mm thick, the one before it 6\u00a0mm" in check.text
+    assert refocus_checks([THICK, LIKE_IT], before_mm=THICK.setting()) == {}
+    assert settings_of([], before_mm=(6.0, 9.5)) == ()

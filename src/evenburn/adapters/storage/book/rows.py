@@ -159,8 +159,10 @@ def _step_on(
     )
     if changed.rowcount != 1:
         raise ChangedMeanwhile(
-            f"{table.name} {key} was changed in another window since you opened it; your change is not saved",
+            f"this {table.name} was changed in another window since you opened it; your change is not saved",
             hint="Look at it as it is now, then make your change again.",
+            kind=table.name,
+            key=str(key),
         )
 
 
