@@ -117,7 +117,9 @@ class Burnt:
         r, c = self.recipe, self.curve
         w, v = radius_mm(self.lens, r.focus_offset_mm), r.speed_mm_per_s
         dose = r.passes * (r.power_W if power_W is None else power_W) / (v * r.line_spacing_mm)
-        return math.log10(dose) + c.kappa * math.log10(2e3 * w / v) + (c.pass_exponent - 1.0) * math.log10(r.passes)
+        # like lines at a place, (Σ H)² / Σ H² = √π w / p of Gaussian ones, beside those three quarters of a radius apart
+        over = r.passes * max(math.sqrt(math.pi) * w / r.line_spacing_mm, 1.0) * 0.75 / math.sqrt(math.pi)
+        return math.log10(dose) + c.kappa * math.log10(2e3 * w / v) + (c.pass_exponent - 1.0) * math.log10(over)
 
     def radii_mm(self) -> tuple[float, float, float]:
         """Beam at the planned focus, where the board comes nearest to the waist, and where it lies farthest off."""

@@ -191,7 +191,7 @@ def test_a_second_interpreter_finds_in_every_program_what_was_planned(job: Job) 
 def plain_job(treatment: Treatment) -> tuple[Job, MarkWork]:
     """A bar and a ring on the tests' bench."""
     bar = Shape(points=((0.05, 0.1), (0.4, 0.1), (0.4, 0.9), (0.05, 0.9)), closed=True, filled=True)
-    slow = 60.0 if treatment == "line" else None  # quicker, a bar this small never comes up to its feed
+    slow = 62.0 if treatment == "line" else None  # quicker, a bar this small never comes up to its feed
     own = mark(treatment=treatment, size_mm=(20.0, 10.0), hold=Hold(scan_axis="x", speed_mm_per_s=slow))
     wood = Wood(
         id="w",

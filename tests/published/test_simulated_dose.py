@@ -113,9 +113,9 @@ def burnt(case: Case, work: MarkWork, strokes: list[Stroke], at: Window) -> Floa
 def tones_L(case: Case, recipe: Recipe, dose: FloatArray) -> FloatArray:
     c = case.curve
     dwell_ms = 2e3 * radius_mm(LENS, recipe.focus_offset_mm) / recipe.speed_mm_per_s
-    radius_mm = 0.5e-3 * dwell_ms * recipe.speed_mm_per_s
+    w_mm = radius_mm(LENS, recipe.focus_offset_mm)
     # like lines at a place, (Σ H)² / Σ H² = √π w / p of Gaussian ones, beside those three quarters of a radius apart
-    over = recipe.passes * max(math.sqrt(math.pi) * radius_mm / recipe.line_spacing_mm, 1.0) * 0.75 / math.sqrt(math.pi)
+    over = recipe.passes * max(math.sqrt(math.pi) * w_mm / recipe.line_spacing_mm, 1.0) * 0.75 / math.sqrt(math.pi)
     shift = c.kappa * math.log10(dwell_ms) + (c.pass_exponent - 1.0) * math.log10(over)
     return np.array([[tone_of(c, math.log10(max(h, 1e-300)) + shift) for h in row] for row in dose.tolist()])
 

@@ -27,7 +27,8 @@ from evenburn.core.nouns.outcome import Got, Outcome, Promised
 from evenburn.core.nouns.provenance import Provenance
 from evenburn.core.nouns.recipe import Recipe
 from evenburn.core.nouns.wood import CharacteristicCurve
-from evenburn.core.response.comparing import curve_tone_L, observed_mark, passes_over, shift_of, verdict_text
+from evenburn.core.optics.lines import effective_passes, radius_of_dwell_mm
+from evenburn.core.response.comparing import curve_tone_L, observed_mark, shift_of, verdict_text
 from evenburn.core.response.updating import updated_curve
 
 PAPER_L, TONER_L = (70.0, 100.0), (0.0, 45.0)
@@ -102,11 +103,14 @@ def compare_piece(
         tone_L_sd=mark.predicted.tone_L_sd,
         dose_J_per_mm2=mark.predicted.dose_J_per_mm2,
         dwell_ms=mark.predicted.dwell_ms,
-        passes=passes_over(
-            mark.recipe.passes,
-            dwell_ms=mark.predicted.dwell_ms,
-            speed_mm_per_s=mark.recipe.speed_mm_per_s,
-            line_spacing_mm=mark.recipe.line_spacing_mm if mark.treatment in ("solid", "photo") else math.inf,
+        passes=float(
+            effective_passes(
+                passes=mark.recipe.passes,
+                beam_radius_mm=radius_of_dwell_mm(
+                    dwell_ms=mark.predicted.dwell_ms, speed_mm_per_s=mark.recipe.speed_mm_per_s
+                ),
+                line_spacing_mm=mark.recipe.line_spacing_mm if mark.treatment in ("solid", "photo") else math.inf,
+            )
         ),
     )
     flags = _flags_of_curve(curve, promised, wish=wish, piece=piece, mark=mark)

@@ -12,7 +12,8 @@ from evenburn.adapters.formats.strict import StrictModel, checked
 from evenburn.core.errors import InvalidInput
 from evenburn.core.nouns.outcome import ExposureShift, Got, Outcome, Promised
 from evenburn.core.nouns.recipe import Recipe
-from evenburn.core.response.comparing import passes_over, verdict_text
+from evenburn.core.optics.lines import effective_passes, radius_of_dwell_mm
+from evenburn.core.response.comparing import verdict_text
 
 Lightness = Annotated[float, Field(ge=-5.0, le=120.0)]
 Spread = Annotated[float, Field(ge=0.0, le=100.0)]
@@ -263,11 +264,14 @@ def read_outcome(path: Path, *, name: str) -> Outcome:
         date=document.date,
         promised=Promised(
             **promised.model_dump(),
-            passes=passes_over(
-                document.recipe.passes,
-                dwell_ms=promised.dwell_ms,
-                speed_mm_per_s=document.recipe.speed_mm_per_s,
-                line_spacing_mm=document.recipe.line_spacing_mm,
+            passes=float(
+                effective_passes(
+                    passes=document.recipe.passes,
+                    beam_radius_mm=radius_of_dwell_mm(
+                        dwell_ms=promised.dwell_ms, speed_mm_per_s=document.recipe.speed_mm_per_s
+                    ),
+                    line_spacing_mm=document.recipe.line_spacing_mm,
+                )
             ),
         ),
         got=Got(**got.model_dump(), photographs=sum(1 for p in document.photographs if p.refused is None)),

@@ -62,6 +62,11 @@ def dwell_ms(*, beam_radius_mm: ArrayLike, speed_mm_per_s: ArrayLike) -> FloatAr
     return np.asarray(2e3 * np.asarray(beam_radius_mm) / np.asarray(speed_mm_per_s), dtype=np.float64)
 
 
+def radius_of_dwell_mm(*, dwell_ms: float, speed_mm_per_s: float) -> float:
+    """Return the radius of a spot that takes a time to pass a point. [mm] Definition: the reverse of `dwell_ms`."""
+    return 0.5e-3 * dwell_ms * speed_mm_per_s
+
+
 def effective_passes(*, passes: ArrayLike, beam_radius_mm: ArrayLike, line_spacing_mm: ArrayLike) -> FloatArray:
     """Return how often a place is burnt over, counted in passes of lines that lie as close as CLOSE_RADII says.
 

@@ -114,13 +114,13 @@ def exposure_together(
         * 10.0 ** float(exposure_shift(curve, dwell_ms=work.predicted.dwell_ms, passes=1))
         for work, share in zip(works, dose_fraction, strict=True)
     )
-    passes = sum(_passes_over(work) for work in works)
+    passes = sum(_counted_passes(work) for work in works)
     once = exposure_shift(curve, dwell_ms=1.0, passes=passes)
     with np.errstate(divide="ignore"):
         return np.asarray(np.log10(weighed) + once, dtype=np.float64)
 
 
-def _passes_over(work: MarkWork) -> float:
+def _counted_passes(work: MarkWork) -> float:
     """Return how often a mark burns a place over. Source: `effective_passes`."""
     spacing_mm = work.recipe.line_spacing_mm if work.followed is None else math.inf
     radius_mm = work.predicted.beam_radius_mm

@@ -53,7 +53,7 @@ class Burn:
     reversal_offset_mm: float = 0.0
     machine: Machine | None = None
 
-    def passes_over(self, *, radius_mm: float) -> float:
+    def counted_passes(self, *, radius_mm: float) -> float:
         """Return how often a place is burnt over by a beam of a radius. Source: `effective_passes`."""
         spacing_mm = math.inf if self.is_followed() else self.line_spacing_mm
         return float(effective_passes(passes=self.passes, beam_radius_mm=radius_mm, line_spacing_mm=spacing_mm))
@@ -153,7 +153,7 @@ def _seen(burn: Burn, wood: Wood, lines: LineEnergy, *, focus_offset_mm: float, 
         exposure_shift(
             wood.curve,
             dwell_ms=dwell_ms(beam_radius_mm=radius, speed_mm_per_s=burn.speed_mm_per_s),
-            passes=burn.passes_over(radius_mm=radius),
+            passes=burn.counted_passes(radius_mm=radius),
         )
     )
     return reflectance_map(

@@ -103,7 +103,7 @@ def burnt_mask(burn: Burn, wood: Wood, *, grid: Grid, tone_L: float, unevenness_
     dose = dose_map_J_per_mm2(lines, beam_radius_mm=radius, rise_time_s=burn.rise_time_s)
     dwell = dwell_ms(beam_radius_mm=radius, speed_mm_per_s=burn.speed_mm_per_s)
     half = float(exposures_for_tones(wood.curve, 0.5 * (wood.curve.bare_L + tone_L)))
-    half -= float(exposure_shift(wood.curve, dwell_ms=dwell, passes=burn.passes_over(radius_mm=radius)))
+    half -= float(exposure_shift(wood.curve, dwell_ms=dwell, passes=burn.counted_passes(radius_mm=radius)))
     burnt = (dose >= np.float32(10.0**half)).astype(np.uint8)
     if ripple_modulation(beam_radius_mm=radius, line_spacing_mm=burn.line_spacing_mm) > LINES_APART:
         across = 2 * max(1, round(0.5 * burn.line_spacing_mm / grid.pixel_mm)) + 1

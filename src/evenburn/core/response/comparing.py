@@ -8,7 +8,6 @@ import numpy as np
 
 from evenburn.core.nouns.outcome import ExposureShift, Got, Outcome, Promised
 from evenburn.core.nouns.wood import CharacteristicCurve
-from evenburn.core.optics.lines import effective_passes
 from evenburn.core.response.curve import effective_exposure, fit_sd_L, tone_L, tone_slope_L_per_decade
 from evenburn.core.response.fitting import Observed
 
@@ -39,12 +38,6 @@ def shift_of(curve: CharacteristicCurve, *, promised: Promised, got: Got) -> Exp
     return ExposureShift(
         decades=(got.tone_L - promised.tone_L) / slope, decades_sd=total / abs(slope), slope_L_per_decade=slope
     )
-
-
-def passes_over(passes: int, *, dwell_ms: float, speed_mm_per_s: float, line_spacing_mm: float) -> float:
-    """Return how often a place was burnt over by a beam of a dwell. Source: `effective_passes`; a dwell is 2 w / v."""
-    radius_mm = 0.5e-3 * dwell_ms * speed_mm_per_s
-    return float(effective_passes(passes=passes, beam_radius_mm=radius_mm, line_spacing_mm=line_spacing_mm))
 
 
 def observed_mark(promised: Promised, got: Got) -> Observed:

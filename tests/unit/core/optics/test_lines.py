@@ -8,13 +8,16 @@ from typing import Any
 
 import numpy as np
 import pytest
+from scipy.integrate import quad
 
 from evenburn.core.optics.lines import (
     WIDE_SPACING_RADII,
     dwell_ms,
+    effective_passes,
     line_peak_dose_J_per_mm2,
     mean_dose_J_per_mm2,
     power_for_dose_W,
+    radius_of_dwell_mm,
     ripple_factor,
     ripple_modulation,
 )
@@ -150,3 +153,34 @@ def test_modulation_runs_from_nothing_to_all() -> None:
 def test_only_the_ratio_of_spacing_to_beam_counts() -> None:
     fine, coarse = (ripple_modulation(beam_radius_mm=w, line_spacing_mm=1.3 * w) for w in (0.05, 5.0))
     assert fine == pytest.approx(coarse, rel=ROUNDING)
+
+
+@pytest.mark.parametrize("spacing_mm", [0.03, 0.075, 0.1, 0.14])
+def test_lines_that_overlap_are_worth_so_many_like_ones(spacing_mm: float) -> None:
+    """(Σ H)² / Σ H² of Gaussian lines, both integrated over one spacing by SciPy 1.17, quad."""
+    w = 0.1
+
+    def doses(y: float) -> np.ndarray:
+        return np.exp(-2.0 * ((np.arange(-40, 41) * spacing_mm + y) / w) ** 2)
+
+    whole, _ = quad(lambda y: doses(y).sum(), 0.0, spacing_mm)
+    squares, _ = quad(lambda y: np.square(doses(y)).sum(), 0.0, spacing_mm)
+    like_lines = (whole / spacing_mm) ** 2 / (squares / spacing_mm)
+    beside = effective_passes(passes=1, beam_radius_mm=w, line_spacing_mm=0.75 * w)
+    got = effective_passes(passes=2, beam_radius_mm=w, line_spacing_mm=spacing_mm)
+    assert float(beside) == pytest.approx(1.0, rel=1e-12)
+    assert float(got) == pytest.approx(2.0 * like_lines / (math.sqrt(math.pi) / 0.75), rel=1e-9)
+
+
+def test_two_passes_are_one_at_half_the_spacing_and_a_line_alone_is_one_line() -> None:
+    fine, twice, alone, apart = (
+        float(effective_passes(passes=n, beam_radius_mm=0.1, line_spacing_mm=p))
+        for n, p in ((1, 0.05), (2, 0.1), (1, math.inf), (1, 0.5))
+    )
+    assert fine == pytest.approx(twice, rel=1e-12)
+    assert alone == apart == pytest.approx(0.75 / math.sqrt(math.pi), rel=1e-12)
+
+
+def test_a_radius_is_read_off_its_dwell() -> None:
+    """A spot of radius 0.1 mm takes 1 ms at 200 mm/s: 2 w / v."""
+    assert radius_of_dwell_mm(dwell_ms=1.0, speed_mm_per_s=200.0) == pytest.approx(0.1)

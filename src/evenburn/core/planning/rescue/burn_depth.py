@@ -75,7 +75,7 @@ class Burnt:
     peak_dose_J_per_mm2: float
     dwell_ms: float
 
-    def passes_over(self) -> float:
+    def counted_passes(self) -> float:
         """Return how often a place was burnt over. Source: `effective_passes`."""
         spacing_mm = self.recipe.line_spacing_mm if self.recipe.way == "scan" else math.inf
         return float(
@@ -86,7 +86,7 @@ class Burnt:
         """Return the effective exposure it has had. [log10 J/mm²] Source: `effective_exposure`."""
         return float(
             effective_exposure(
-                curve, dose_J_per_mm2=self.dose_J_per_mm2, dwell_ms=self.dwell_ms, passes=self.passes_over()
+                curve, dose_J_per_mm2=self.dose_J_per_mm2, dwell_ms=self.dwell_ms, passes=self.counted_passes()
             )
         )
 
@@ -182,7 +182,7 @@ def burn_depth(burnt: Burnt, *, wood: Wood, happened: Happened) -> BurnDepth:
     Own derivation, docs/how-it-works/rescue.md, from `taken_depth_mm` and `diffusion_length_mm`.
     """
     curve = wood.curve
-    shift = float(exposure_shift(curve, dwell_ms=burnt.dwell_ms, passes=burnt.passes_over()))
+    shift = float(exposure_shift(curve, dwell_ms=burnt.dwell_ms, passes=burnt.counted_passes()))
     char_dose = 10.0 ** (curve.x_char - shift)
     low, high = 0.0, None
     if happened.depth_mm is not None:

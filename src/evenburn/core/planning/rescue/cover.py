@@ -98,7 +98,7 @@ def exposure_map(work: MarkWork, curve: CharacteristicCurve, *, grid: DoseGrid, 
         factor *= planned.line_spacing_mm / real.line_spacing_mm
     lines = collect(burn.events, grid, reversal_offset_mm=burn.reversal_offset_mm, machine=burn.machine)
     dose = dose_map_J_per_mm2(lines, beam_radius_mm=burnt.beam_radius_mm, rise_time_s=burn.rise_time_s)
-    shift = float(exposure_shift(curve, dwell_ms=burnt.dwell_ms, passes=burnt.passes_over()))
+    shift = float(exposure_shift(curve, dwell_ms=burnt.dwell_ms, passes=burnt.counted_passes()))
     with np.errstate(divide="ignore"):
         return np.asarray(np.log10(np.maximum(dose.astype(np.float64), 0.0) * factor) + shift, dtype=np.float64)
 
