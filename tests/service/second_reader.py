@@ -135,6 +135,8 @@ def time_s(
 
 def _corners(points: list[Point]) -> list[int]:
     """Return where straight sides begin and end: each as long as all points on it keep within 2 µm of its line."""
+    if _one_scan_line(points):
+        return [0, len(points) - 1]
     corners = [0]
     for end in range(2, len(points)):
         x0, y0 = points[corners[-1]]
@@ -150,6 +152,16 @@ def _corners(points: list[Point]) -> list[int]:
             foot = on
     corners.append(len(points) - 1)
     return corners
+
+
+def _one_scan_line(points: list[Point]) -> bool:
+    """Return whether all points lie on one line along an axis, one after another: most runs do, and are long."""
+    xs, ys = zip(*points, strict=True)
+    for along, across in ((xs, ys), (ys, xs)):
+        if len(set(across)) == 1:
+            steps = [b - a for a, b in pairwise(along)]
+            return all(step > 0.0 for step in steps) or all(step < 0.0 for step in steps)
+    return False
 
 
 def _way(side: list[Stroke]) -> Point:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import pickle
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from functools import cache
@@ -244,6 +245,12 @@ def top_speed(wish: Wish, axis: Axis) -> float:
 
 def candidates(wish: Wish) -> list[Candidate]:
     """Return every candidate with what it exceeds; constraints that a held setting decides included."""
+    return _tried(pickle.dumps(wish))
+
+
+@cache
+def _tried(pickled_wish: bytes) -> list[Candidate]:
+    wish: Wish = pickle.loads(pickled_wish)  # noqa: S301  # our own, a moment ago: the same wish is asked about often
     tried = list(_candidates(wish))
     burnable = [c for c in tried if c.excess["run-up"] <= 1e-9 and c.excess["power"] <= 1e-9] or tried
     known = min(c.tone_L_sd for c in burnable)
