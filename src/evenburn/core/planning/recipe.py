@@ -33,6 +33,7 @@ from evenburn.core.planning.power import power_window_W
 from evenburn.core.planning.raster_time import raster_time_s, speed_limit_mm_per_s
 from evenburn.core.planning.wish import Wish
 from evenburn.core.response.curve import exposure_shift, exposures_for_tones, tone_L
+from evenburn.core.tone.ripple import averaged_tone_L, ripple_of
 from evenburn.core.tone.vision import unseen_banding_L
 
 FloatArray = NDArray[np.float64]
@@ -125,7 +126,10 @@ def _evaluate(wish: Wish, asked: _Asked, *, axis: Axis, relaxed: frozenset[str])
         power = np.full((1, 1, 1, 1, 1), wish.hold.power_W)
         exposure = np.log10(n * power / (v * p)) + shift
         middle = tone_L(curve, exposure)
-        share = half_tone_share(curve, exposure=exposure, tone=middle)
+        over_lines_L = averaged_tone_L(
+            curve, exposure, ripple=ripple_of(beam_radius_mm=lines.radius_mm, line_spacing_mm=p)
+        )
+        share = half_tone_share(curve, exposure=exposure, tone=over_lines_L)
     crest, trough = (tone_L(curve, exposure + lines.to_sharp + at) for at in (lines.on_line, lines.between))
     ripple = np.abs(crest - trough)
     doubt = asked.doubt.ripple_doubt_L(ripple_L=ripple, decades=lines.on_line - lines.between)

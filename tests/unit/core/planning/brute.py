@@ -330,11 +330,10 @@ def _candidates(wish: Wish) -> Iterator[Candidate]:
                             inside = least <= min(solved, wanted) <= most
                             more = round(math.log10(set_W(wish, min(solved, wanted)) / solved), 3) if inside else 0.0
                         else:
-                            more = round(x - mean, 3)  # no ripple is met: the power stands
+                            more = round(x - mean, 3)  # the power stands, whatever the ripple
                         if more not in reaches:
                             there = mean + more
-                            seen = tone_of(c, x) if hold.power_W is not None else seen_L(c, there, places)
-                            reaches[more] = reach_of(c, there, seen)
+                            reaches[more] = reach_of(c, there, seen_L(c, there, places))
                         reach = reaches[more]
                         on, off = x + to_sharp + math.log10(crest), x + to_sharp + math.log10(trough)
                         ripple = abs(tone_of(c, on) - tone_of(c, off))
