@@ -155,7 +155,7 @@ def recipe_of(wish: Wish, found: Found, *, air_kPa: float | None) -> Recipe:
     least_W, most_W = power_window_W(wish.machine)
     if found.power_W <= most_W < power:
         power = most_W  # the solver may pass the cap by what the ripple takes; where that shows, a check on tone tells
-    if "char" not in found.gave_way:  # crests must not char for the sake of the mean
+    if wish.hold.power_W is None:  # crests must not char, nor char more than they do, for the sake of the mean
         power = min(power, max(found.power_W * 10.0**found.decades_to_char, found.power_W))
     if least_W <= found.power_W and power < least_W:
         power = least_W
