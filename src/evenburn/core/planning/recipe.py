@@ -126,10 +126,10 @@ def _evaluate(wish: Wish, asked: _Asked, *, axis: Axis, relaxed: frozenset[str])
         power = np.full((1, 1, 1, 1, 1), wish.hold.power_W)
         exposure = np.log10(n * power / (v * p)) + shift
         middle = tone_L(curve, exposure)
-        over_lines_L = averaged_tone_L(
+        averaged_L = averaged_tone_L(
             curve, exposure, ripple=ripple_of(beam_radius_mm=lines.radius_mm, line_spacing_mm=p)
         )
-        share = half_tone_share(curve, exposure=exposure, tone=over_lines_L)
+        share = half_tone_share(curve, exposure=exposure, tone=averaged_L)
     crest, trough = (tone_L(curve, exposure + lines.to_sharp + at) for at in (lines.on_line, lines.between))
     ripple = np.abs(crest - trough)
     doubt = asked.doubt.ripple_doubt_L(ripple_L=ripple, decades=lines.on_line - lines.between)
