@@ -161,6 +161,7 @@ class Informed:
         for belief in beliefs(curve, covariance, generator=generator):
             x, dwell = (a.ravel() for a in np.meshgrid(wished_exposures(belief), [*dwells, dwells[1]]))
             passes = np.where(np.arange(x.size) >= 3 * TONES, 2.0, 1.0) if twice else np.ones_like(x)
+            passes = effective_passes(passes=passes, beam_radius_mm=beam_radius_mm, line_spacing_mm=line_spacing_mm)
             asked = Observed(
                 log10_dose=x - exposure_shift(belief, dwell_ms=dwell, passes=passes),
                 dwell_ms=dwell,

@@ -115,6 +115,15 @@ def test_the_evidence_asks_for_a_turn_back_only_where_there_is_one() -> None:
     assert fitted(card(replace(plain, asymmetry=4.0), noise_L=0.4, seed=3)).features != ()
 
 
+def test_nothing_is_learnt_of_passes_where_all_patches_were_burnt_over_alike() -> None:
+    """However that counts, and though the bare wood stands beside them."""
+    seen = card(replace(CURVE, pass_exponent=1.0), noise_L=0.7, seed=3)
+    alike = replace(seen, passes=np.full(seen.passes.size, 1.2))
+    for bare in ({}, {"bare_L": CURVE.bare_L, "bare_L_sd": 0.5}):
+        assert any("passes" in features for features in fitted(seen, **bare).log_evidence)
+        assert not any("passes" in features for features in fitted(alike, **bare).log_evidence)
+
+
 def test_the_stated_uncertainty_is_honest() -> None:
     """Of 20 woods drawn at random, 12 exposures and two dwells each: 85 to 99 % lie within two standard deviations."""
     generator = np.random.default_rng(5)
