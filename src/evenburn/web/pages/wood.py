@@ -15,7 +15,7 @@ from evenburn.services.book.wood_curves import CurvePage, curve_page, newest_cur
 from evenburn.services.book.woods_of import WoodPage, evenness_picture, shades_picture, wood_of
 from evenburn.web import urls
 from evenburn.web.desk import AtDesk
-from evenburn.web.figures import trimmed
+from evenburn.web.figures import sentence, trimmed
 from evenburn.web.forms import Form, Sent, SentFile
 from evenburn.web.render import YEAR_s, changed, go, page
 from evenburn.web.work import Progress
@@ -149,7 +149,7 @@ def take(request: Request, wood_id: str, desk: AtDesk, sent: Form) -> Response:
         saved = take_curve(desk.book, wood_id, curve_id, version=sent.whole("version"), now=desk.now())
     except InvalidInput as error:
         text = "; ".join(error.fields.values())
-        errors = {"": text[:1].upper() + text[1:]}
+        errors = {"": sentence(text)}
         return _wood_page(request, wood_of(desk.book, wood_id), errors=errors, hint=error.hint)
     return changed(urls.wood(wood_id), saved)
 
