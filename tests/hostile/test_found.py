@@ -156,6 +156,8 @@ def told(capsys: pytest.CaptureFixture[str], *words: str) -> str:
         ('name = "One plaque"', 'name = "One\\u001b]0;taken\\u0007plaque"', "U+001B"),
         ('name = "One plaque"', 'name = "One \\u202eeuqalp"', "U+202E"),
         ('art = "art.svg"', 'art = "art\\u0000.svg"', "U+0000"),
+        # a mark of next to no height, turned, was surveyed on pixels of that height: 140 million of them
+        ("size_mm = [60.0, 30.0]", "size_mm = [60.0, 0.001]", "allowed is 0.05 or more"),
     ],
 )
 def test_a_batch_with_such_a_value_is_refused(

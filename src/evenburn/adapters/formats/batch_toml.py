@@ -15,7 +15,11 @@ from evenburn.core.nouns.mark import Hold
 Id = Annotated[str, Field(pattern=r"^[a-z0-9][a-z0-9-]{0,63}$")]
 Side = Annotated[float, Field(gt=0.0, le=10000.0)]
 Place = Annotated[float, Field(ge=-10000.0, le=10000.0)]
+MarkSide = Annotated[
+    float, Field(ge=0.05, le=10000.0)
+]  # narrower than the narrowest stroke that can be asked for holds none
 SizePair = Annotated[tuple[Side, Side], Strict(strict=False)]  # TOML knows lists only; the numbers inside stay strict
+MarkSizePair = Annotated[tuple[MarkSide, MarkSide], Strict(strict=False)]
 PlacePair = Annotated[tuple[Place, Place], Strict(strict=False)]
 SCAN_HOLDS = ("line_spacing_mm", "scan_axis", "direction")  # mean nothing where outlines are followed
 
@@ -200,7 +204,7 @@ class MarkTable(StrictModel):
         default=None, description="Wished tone, CIE L*; a photo's full tone. Not of a cut."
     )
     place_mm: PlacePair = Field(description="Lower left corner of the mark's box on the blank. [mm]")
-    size_mm: SizePair = Field(description="Box of the mark; artwork keeps its proportions in it. [mm]")
+    size_mm: MarkSizePair = Field(description="Box of the mark; artwork keeps its proportions in it. [mm]")
     air_kPa: Annotated[float, Field(ge=0.0, le=2000.0)] | None = Field(
         default=None, description="Air to set; without it 34, held inside what the machine can set. [kPa]"
     )

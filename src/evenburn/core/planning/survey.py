@@ -104,8 +104,8 @@ def survey_mark(machine: Machine, *, piece: Piece, mark: Mark, wood: Wood, artwo
     """Return what the artwork is like at its place on the bed. Source: the functions of `core.art`."""
     corners = mark_on_bed(piece, place_mm=mark.place_mm, size_mm=mark.size_mm)
     box_bed: Box = tuple(float(c) for c in corners.bounds)  # type: ignore[assignment]  # bounds are four
-    pixel = _pixel_mm(mark.size_mm, pixels=SURVEY_PIXELS, least_mm=0.05)
-    pixel = min(pixel, mark.size_mm[0], mark.size_mm[1])
+    around = (box_bed[2] - box_bed[0], box_bed[3] - box_bed[1])  # a slender mark that is turned lies in a wide box
+    pixel = min(_pixel_mm(around, pixels=SURVEY_PIXELS, least_mm=0.05), *around)
     grid = grid_in_box(box_bed, pixel_mm=pixel)
     photo = mark.treatment == "photo"
     widths = Widths(stroke_mm=None, gap_mm=None)
@@ -128,7 +128,7 @@ def survey_mark(machine: Machine, *, piece: Piece, mark: Mark, wood: Wood, artwo
         )
     ink = ink_of_light(drawn, wood=wood, tone=mark.tone_L) if photo else drawn >= 0.5
     ink_box = ink_box_mm(ink, x0_mm=grid.x0_mm, y0_mm=grid.y0_mm, pixel_mm=grid.pixel_mm)
-    around = _grown_within(ink_box, box_bed, by_mm=max(grid.pixel_mm, INK_SLACK_mm)) if ink_box is not None else box_bed
+    inked = _grown_within(ink_box, box_bed, by_mm=max(grid.pixel_mm, INK_SLACK_mm)) if ink_box is not None else box_bed
     span = mark.tone_L - wood.curve.bare_L
     return Survey(
         box_bed_mm=box_bed,
@@ -137,7 +137,7 @@ def survey_mark(machine: Machine, *, piece: Piece, mark: Mark, wood: Wood, artwo
         ink_box_mm=ink_box,
         profiles={axis: _profile(ink, axis=axis, pixel_mm=grid.pixel_mm) for axis in AXES},
         room_mm={
-            axis: room_mm(around, axis=axis, bed_x_mm=machine.bed_x_mm, bed_y_mm=machine.bed_y_mm) for axis in AXES
+            axis: room_mm(inked, axis=axis, bed_x_mm=machine.bed_x_mm, bed_y_mm=machine.bed_y_mm) for axis in AXES
         },
         widths=widths,
         faint_L=wood.curve.bare_L + 0.15 * span if photo and mark.reproduction in ("auto", "continuous") else None,
