@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import re
 from collections.abc import Callable
 from contextlib import redirect_stderr, redirect_stdout
 from dataclasses import dataclass
@@ -100,6 +101,9 @@ class PoorlyTold(Exception):
     """An error reached the person in another shape than promised."""
 
 
+WARNED = re.compile(r"\.py:\d+: \w*Warning: ")  # a line for programmers
+
+
 def _typed(*words: str | Path) -> str:
     """Return what a command line came to; what it prints for people has to have its promised shape."""
     from evenburn.cli.main import main
@@ -110,6 +114,8 @@ def _typed(*words: str | Path) -> str:
         code = main([str(word) for word in words])
     said = [line for line in err.getvalue().splitlines() if line.strip()]
     if "Traceback (most recent call last)" in err.getvalue() + out.getvalue():
+        raise PoorlyTold(err.getvalue()[-400:])
+    if WARNED.search(err.getvalue()):
         raise PoorlyTold(err.getvalue()[-400:])
     if code == 4:
         raise StorageError("; ".join(said)[:400])

@@ -254,6 +254,13 @@ FOLDER: Files = {
     "art.svg": ART.encode(),
     "woods/club-maple.toml": WOOD,
 }
+RICH_MACHINE = (
+    MACHINE.replace(
+        "[[lens]]", "jerk_mm_per_s3 = 100000.0\ncorner_tolerance_mm = 0.02\nreversal_sd_mm = 0.01\n\n[[lens]]", 1
+    )
+    + 'waist_radius_mm = 0.1\nrayleigh_length_mm = 2.1\n[[lens]]\nname = "4 inch"\nfocal_length_mm = 101.6\n'
+    + "beam_diameter_mm = 6.0\nfocus_stand_off_mm = 60.0\n"
+)
 RICH_BATCH = (
     BATCH
     + """[[piece.mark]]
@@ -301,7 +308,8 @@ def _batch(rng: Random) -> Files:
 
 def _plan(rng: Random) -> Files:
     """Spoil any one file of a folder that is planned for good."""
-    whole = {**FOLDER, "maple.curve.json": curve_json()}
+    machine = rng.choice((MACHINE, RICH_MACHINE)).encode()  # without a measured waist, and with
+    whole = {**FOLDER, "maple.curve.json": curve_json(), "machine.toml": machine}
     name = rng.choice(
         ("batch.toml", "machine.toml", "machine.toml", "woods/club-maple.toml", "maple.curve.json", "art.svg")
     )
@@ -333,7 +341,9 @@ MAKERS: dict[str, Callable[[], Make]] = {
     "image": lambda: _spoilt("art.png", pictures(), spoils=(RAW,)),
     "font": lambda: _spoilt("own.ttf", [(FACES / name).read_bytes() for name in OWN_FACES], spoils=(RAW,)),
     "photograph": lambda: _spoilt("photo.jpg", [*pictures(), small_photo()], spoils=(RAW,)),
-    "machine": lambda: _spoilt("machine.toml", [MACHINE.encode()], spoils=(spoil_toml,), others=VERIFIED),
+    "machine": lambda: _spoilt(
+        "machine.toml", [MACHINE.encode(), RICH_MACHINE.encode()], spoils=(spoil_toml,), others=VERIFIED
+    ),
     "program": lambda: _spoilt("mark.ngc", [PROGRAM], spoils=(TEXT, RAW), others=VERIFIED, grammars=(grammar.program,)),
     "wood": lambda: _folder_with("woods/club-maple.toml", WOOD, (spoil_toml,)),
     "curve": lambda: _folder_with("maple.curve.json", curve_json(), (spoil_json,)),

@@ -23,7 +23,7 @@ from evenburn.services.book.plan_piece import plan_of, plan_piece
 from evenburn.services.book.programs_of import file_of
 from evenburn.services.book.take_in import take_in_batch
 from hostile.guarded import guard, tree
-from hostile.seeds import backup_zip, outcome_json, pages
+from hostile.seeds import FOLDER, backup_zip, curve_json, outcome_json, pages
 from service.book.conftest import NOW, small_batch
 from service.conftest import ART, BATCH, MACHINE
 
@@ -170,6 +170,60 @@ def test_a_batch_with_such_a_value_is_refused(
     assert word in told(capsys, "check", str(tmp_path))
 
 
+@pytest.mark.parametrize(
+    ("old", "new", "word"),
+    [
+        ("accel_x_mm_per_s2 = 5000.0", "accel_x_mm_per_s2 = 1e-300", "accel_x_mm_per_s2"),
+        (
+            "power_curve = [[0.1, 4.0], [0.5, 31.0]",
+            "power_curve = [[0.7995, 0.0], [0.9, 31.0]",
+            "nothing could be burnt",
+        ),
+    ],
+)
+def test_a_machine_with_such_a_value_is_refused(
+    old: str, new: str, word: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Of nearly no acceleration a time was endless; a curve may give nothing at its start, but not all the way to the cap."""
+    assert old in MACHINE
+    for name, text in (("batch.toml", BATCH), ("machine.toml", MACHINE.replace(old, new)), ("art.svg", ART)):
+        (tmp_path / name).write_text(text, encoding="utf-8")
+
+    assert word in told(capsys, "check", str(tmp_path))
+
+
+def test_a_surface_that_gives_no_light_is_refused(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """What is burnt is told as a share of it."""
+    curve = json.loads(curve_json())
+    curve["parameters"]["bare_L"] = 0.0
+    for name, data in {**FOLDER, "maple.curve.json": json.dumps(curve).encode()}.items():
+        (tmp_path / name).parent.mkdir(exist_ok=True)
+        (tmp_path / name).write_bytes(data)
+
+    assert "bare_L" in told(capsys, "check", str(tmp_path))
+
+
+@pytest.mark.parametrize(
+    ("old", "new"),
+    [
+        # nothing counted as a tenth of all power where the curve gives nothing at a tenth
+        ("power_curve = [[0.1, 4.0]", "power_curve = [[0.1, 0.0]"),
+        # enlargements were drawn 300 times finer than such a beam, and its waist searched in 4000 steps
+        ("focal_length_mm = 50.8", "focal_length_mm = 1.0"),
+        ("focal_length_mm = 50.8", "focal_length_mm = 1000.0"),
+    ],
+)
+def test_an_odd_machine_is_planned_for_within_bounds(old: str, new: str) -> None:
+    assert old in MACHINE
+    files = {**FOLDER, "maple.curve.json": curve_json(), "machine.toml": MACHINE.replace(old, new).encode()}
+
+    with guard() as keeper:
+        outcome = keeper.attempt("plan", files)
+
+    assert outcome.fault == ""
+    assert outcome.what == "done"
+
+
 @pytest.mark.parametrize("key", ["focal_length_mm", "beam_diameter_mm", "waist_radius_mm", "rayleigh_length_mm"])
 @pytest.mark.parametrize("size", ["1e-200", "1e5"])
 def test_a_lens_of_a_size_that_none_has_is_refused(
@@ -219,16 +273,22 @@ def test_a_json_with_such_a_number_is_refused(number: str, tmp_path: Path, capsy
     assert "card.json" in told(capsys, *words)
 
 
-@pytest.mark.parametrize("sd", [2**63, 1e-300, 1e300, -1.0])
+@pytest.mark.parametrize(
+    ("key", "number"),
+    [
+        *(("decades_sd", sd) for sd in (2**63, 1e-300, 1e300, -1.0)),
+        *(("slope_L_per_decade", s) for s in (0, -0.0, 7.9)),
+    ],
+)
 def test_an_outcome_whose_shift_is_known_to_nothing_is_refused(
-    sd: float, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+    key: str, number: float, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     one, other = (json.loads(data) for data in outcome_json())
-    one["exposure_shift"]["decades_sd"] = sd
+    one["exposure_shift"][key] = number
     for name, document in (("one.json", one), ("other.json", other)):
         (tmp_path / name).write_text(json.dumps(document), encoding="utf-8")
 
-    assert "decades_sd" in told(capsys, "drift", str(tmp_path / "one.json"), str(tmp_path / "other.json"))
+    assert key in told(capsys, "drift", str(tmp_path / "one.json"), str(tmp_path / "other.json"))
 
 
 def test_a_line_put_into_programs_is_one_line(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

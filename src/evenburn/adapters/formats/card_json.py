@@ -9,6 +9,7 @@ from typing import Annotated, Any, Literal, Self
 from pydantic import Field, Strict, model_validator
 
 from evenburn.adapters.formats.json_file import read_json
+from evenburn.adapters.formats.quantities import LEAST, Fraction, Length, Offset, Passes, Power, Speed
 from evenburn.adapters.formats.strict import StrictModel, checked
 from evenburn.core.nouns.card import (
     Card,
@@ -24,17 +25,12 @@ from evenburn.core.nouns.card import (
 
 DECIMALS = 6
 Place = Annotated[float, Field(ge=-10_000.0, le=10_000.0)]
-Length = Annotated[float, Field(gt=0.0, le=10_000.0)]
 Point = Annotated[tuple[Place, Place], Strict(strict=False)]  # JSON knows lists only; the numbers inside stay strict
 Size = Annotated[tuple[Length, Length], Strict(strict=False)]
 Box = Annotated[tuple[Place, Place, Place, Place], Strict(strict=False)]
 Corners = Annotated[tuple[Point, Point, Point, Point], Strict(strict=False)]
 Id = Annotated[str, Field(min_length=1, max_length=64)]
 Name = Annotated[str, Field(min_length=1, max_length=120)]
-Power = Annotated[float, Field(gt=0.0, le=100_000.0)]
-Fraction = Annotated[float, Field(ge=0.0, le=1.0)]
-Speed = Annotated[float, Field(gt=0.0, le=100_000.0)]
-Offset = Annotated[float, Field(ge=-500.0, le=500.0)]
 MOST_PATCHES = 400
 HINT = "card.json is written by `evenburn card`; take it unchanged."
 
@@ -56,7 +52,7 @@ class CardPatchDocument(StrictModel):
     power_fraction: Fraction = Field(description="The same on the machine's own scale.")
     speed_mm_per_s: Speed = Field(description="Speed of its lines. [mm/s]")
     line_spacing_mm: Length = Field(description="Distance between neighbouring lines. [mm]")
-    passes: Annotated[int, Field(ge=1, le=100)] = Field(description="How often it is burnt.")
+    passes: Passes = Field(description="How often it is burnt.")
 
 
 class CardLineDocument(StrictModel):
@@ -93,7 +89,7 @@ class CardRasterDocument(StrictModel):
     strokes: Annotated[int, Field(ge=1, le=100_000)] = Field(description="How often it runs along its line.")
     length_mm: Length = Field(description="Length of a stroke, from rest to rest. [mm]")
     speed_mm_per_s: Speed = Field(description="Speed that is commanded. [mm/s]")
-    expected_s: Annotated[float, Field(gt=0.0, le=100_000.0)] = Field(
+    expected_s: Annotated[float, Field(ge=LEAST, le=100_000.0)] = Field(
         description="Time it takes by the machine file the card was made with. [s]"
     )
     burns: bool = Field(default=False, description="Whether the laser is on: false for a stopwatch raster.")
@@ -146,7 +142,7 @@ class CardDocument(StrictModel):
     lens: Name = Field(description="Name of the lens.")
     card: CardSizeDocument = Field(description="The card itself.")
     focus_offset_mm: Offset = Field(description="Of the whole card; of a ladder each line has its own. [mm]")
-    beam_radius_mm: Annotated[float, Field(gt=0.0, le=50.0)] = Field(
+    beam_radius_mm: Annotated[float, Field(ge=LEAST, le=50.0)] = Field(
         description="Radius of the beam (1/e²) at that focus offset, as known when the card was made. [mm]"
     )
     patches: Annotated[list[CardPatchDocument], Field(max_length=MOST_PATCHES)] = Field(description="Even patches.")

@@ -75,9 +75,11 @@ class MachineTable(StrictModel):
     """machine.toml."""
 
     name: Name = Field(description="What the bench is called on programs and sheets.")
-    bed_x_mm: Annotated[float, Field(gt=0.0, le=10000.0)] = Field(description="Travel along x. [mm]")
-    bed_y_mm: Annotated[float, Field(gt=0.0, le=10000.0)] = Field(description="Travel along y. [mm]")
-    power_max_W: Annotated[float, Field(gt=0.0, le=10000.0)] = Field(description="Power on the work at fraction 1. [W]")
+    bed_x_mm: Annotated[float, Field(ge=1.0, le=10000.0)] = Field(description="Travel along x. [mm]")
+    bed_y_mm: Annotated[float, Field(ge=1.0, le=10000.0)] = Field(description="Travel along y. [mm]")
+    power_max_W: Annotated[float, Field(ge=0.001, le=10000.0)] = Field(
+        description="Power on the work at fraction 1. [W]"
+    )
     power_curve: list[CurvePoint] | None = Field(
         default=None,
         description="Pairs of power fraction and power, both rising, the last at 1; straight from 0 without it. [W]",
@@ -86,7 +88,7 @@ class MachineTable(StrictModel):
     power_cap_fraction: Annotated[float, Field(gt=0.0, le=1.0)] = Field(
         default=1.0, description="Power fraction no recipe goes above, to spare the tube."
     )
-    power_word_max: Annotated[float, Field(gt=0.0, le=1e6)] = Field(
+    power_word_max: Annotated[float, Field(ge=0.001, le=1e6)] = Field(
         default=1000.0, description="S word at power fraction 1."
     )
     speed_max_mm_per_s: Annotated[float, Field(ge=0.2, le=20000.0)] = Field(
@@ -95,9 +97,9 @@ class MachineTable(StrictModel):
     rapid_mm_per_s: Annotated[float, Field(ge=0.2, le=20000.0)] = Field(
         description="Speed of moves that do not burn. [mm/s]"
     )
-    accel_x_mm_per_s2: Annotated[float, Field(gt=0.0, le=1e6)] = Field(description="Acceleration along x. [mm/s²]")
-    accel_y_mm_per_s2: Annotated[float, Field(gt=0.0, le=1e6)] = Field(description="Acceleration along y. [mm/s²]")
-    jerk_mm_per_s3: Annotated[float, Field(gt=0.0, le=1e9)] | None = Field(
+    accel_x_mm_per_s2: Annotated[float, Field(ge=0.1, le=1e6)] = Field(description="Acceleration along x. [mm/s²]")
+    accel_y_mm_per_s2: Annotated[float, Field(ge=0.1, le=1e6)] = Field(description="Acceleration along y. [mm/s²]")
+    jerk_mm_per_s3: Annotated[float, Field(ge=0.1, le=1e9)] | None = Field(
         default=None, description="Jerk of both axes; without it acceleration sets in at once. [mm/s³]"
     )
     line_overhead_s: Annotated[float, Field(ge=0.0, le=10.0)] = Field(
@@ -151,6 +153,12 @@ class MachineTable(StrictModel):
                 raise ValueError(
                     f"power_curve ends at {100.0 * pairs[-1][0]:g} % with {pairs[-1][1]:g} W; it must end at 100 % with "
                     f"power_max_W, {self.power_max_W:g} W"
+                )
+            nothing = pairs[0][0] if pairs[0][1] == 0.0 else 0.0
+            if self.power_cap_fraction - nothing < LEAST_WINDOW:
+                raise ValueError(
+                    f"power_curve gives nothing up to {100.0 * nothing:g} %, and power_cap_fraction allows no more than "
+                    f"{100.0 * self.power_cap_fraction:g} %: nothing could be burnt"
                 )
         return self
 

@@ -5,19 +5,30 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Annotated, Any, Literal, Self
 
-from pydantic import Field, model_validator
+from pydantic import AfterValidator, Field, model_validator
 
 from evenburn.adapters.formats.json_file import read_json
+from evenburn.adapters.formats.quantities import Length, Offset, Passes, Power, Speed
 from evenburn.adapters.formats.strict import StrictModel, checked
 from evenburn.core.errors import InvalidInput
 from evenburn.core.nouns.outcome import ExposureShift, Got, Outcome, Promised
 from evenburn.core.nouns.recipe import Recipe
 from evenburn.core.optics.lines import effective_passes, radius_of_dwell_mm
-from evenburn.core.response.comparing import verdict_text
+from evenburn.core.response.comparing import FLAT_L_per_decade, verdict_text
 
 Lightness = Annotated[float, Field(ge=-5.0, le=120.0)]
 Spread = Annotated[float, Field(ge=0.0, le=100.0)]
 Name = Annotated[str, Field(min_length=1, max_length=200)]
+
+
+def _tells(slope: float) -> float:
+    """Refuse a slope at which no shift is told. Source: `shift_of`."""
+    if abs(slope) < FLAT_L_per_decade:
+        raise ValueError(f"is {slope:g}; allowed is {FLAT_L_per_decade:g} or more either way, flatter tells nothing")
+    return slope
+
+
+Slope = Annotated[float, AfterValidator(_tells)]
 HINT = "outcome.json is written by `evenburn compare`; take it unchanged."
 RECIPE_KEYS = (
     "power_W",
@@ -35,13 +46,13 @@ RECIPE_KEYS = (
 class OutcomeRecipeDocument(StrictModel):
     """What the mark was burnt with, copied from the plan."""
 
-    power_W: float = Field(description="Power on the work. [W]")
+    power_W: Power = Field(description="Power on the work. [W]")
     power_fraction: float = Field(description="The same on the machine's own scale.")
-    speed_mm_per_s: float = Field(description="Speed of its lines. [mm/s]")
-    line_spacing_mm: float = Field(description="Distance between neighbouring lines. [mm]")
-    focus_offset_mm: float = Field(description="Stand-off minus focus stand-off. [mm]")
-    stand_off_mm: float = Field(description="Nozzle-to-surface distance. [mm]")
-    passes: Annotated[int, Field(ge=1)] = Field(description="How often each line was burnt.")
+    speed_mm_per_s: Speed = Field(description="Speed of its lines. [mm/s]")
+    line_spacing_mm: Length = Field(description="Distance between neighbouring lines. [mm]")
+    focus_offset_mm: Offset = Field(description="Stand-off minus focus stand-off. [mm]")
+    stand_off_mm: Annotated[float, Field(ge=0.0, le=10_000.0)] = Field(description="Nozzle-to-surface distance. [mm]")
+    passes: Passes = Field(description="How often each line was burnt.")
     scan_axis: Literal["x", "y"] = Field(description="Axis of the bed the lines ran along.")
     air_kPa: float | None = Field(description="Air; null: as low as it goes. [kPa]")
 
@@ -51,8 +62,8 @@ class PromisedDocument(StrictModel):
 
     tone_L: Lightness = Field(description="Tone. [L*]")
     tone_L_sd: Spread = Field(description="Its standard deviation, all that a person meets together. [L*]")
-    dose_J_per_mm2: Annotated[float, Field(gt=0.0)] = Field(description="Mean dose of all passes. [J/mm²]")
-    dwell_ms: Annotated[float, Field(gt=0.0)] = Field(description="Time the spot takes to pass a point. [ms]")
+    dose_J_per_mm2: Annotated[float, Field(gt=0.0, le=1e9)] = Field(description="Mean dose of all passes. [J/mm²]")
+    dwell_ms: Annotated[float, Field(gt=0.0, le=1e9)] = Field(description="Time the spot takes to pass a point. [ms]")
 
 
 class GotDocument(StrictModel):
@@ -65,7 +76,7 @@ class GotDocument(StrictModel):
     bare_L: Lightness | None = Field(
         default=None, description="Tone of the bare wood beside it; not there where none was seen. [L*]"
     )
-    inside_mm2: Annotated[float, Field(gt=0.0)] = Field(description="Area that was read. [mm²]")
+    inside_mm2: Annotated[float, Field(gt=0.0, le=1e8)] = Field(description="Area that was read. [mm²]")
 
 
 class OffDocument(StrictModel):
@@ -85,7 +96,7 @@ class ShiftOfExposureDocument(StrictModel):
     decades_sd: Annotated[float, Field(ge=1e-5, le=1000.0)] = Field(
         description="Its standard deviation: reading, curve and scatter of boards."
     )
-    slope_L_per_decade: float = Field(description="The curve's slope there. [L* per decade]")
+    slope_L_per_decade: Slope = Field(description="The curve's slope there. [L* per decade]")
 
 
 class UpdateDocument(StrictModel):

@@ -6,6 +6,8 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
+from evenburn.adapters.formats.quantities import Length, Offset, Passes, Speed
+
 Box = tuple[float, float, float, float]
 
 
@@ -100,14 +102,14 @@ class RecipeDocument(_Document):
 
     power_W: float = Field(description="Power on the work; of a photo in continuous tone at its full tone. [W]")
     power_fraction: float = Field(description="The same on the machine's own scale, 0 to 1.")
-    speed_mm_per_s: float = Field(description="Speed of the scan lines. [mm/s]")
-    line_spacing_mm: float = Field(
+    speed_mm_per_s: Speed = Field(description="Speed of the scan lines. [mm/s]")
+    line_spacing_mm: Length = Field(
         description="Distance between neighbouring scan lines; of a line or a cut the width of what is burnt. [mm]"
     )
     lines_per_inch: float = Field(description="The same as lines per inch.")
-    focus_offset_mm: float = Field(description="Stand-off minus focus stand-off; positive is further away. [mm]")
+    focus_offset_mm: Offset = Field(description="Stand-off minus focus stand-off; positive is further away. [mm]")
     stand_off_mm: float = Field(description="Nozzle-to-surface distance to set. [mm]")
-    passes: int = Field(description="How often each line is burnt.")
+    passes: Passes = Field(description="How often each line is burnt.")
     scan_axis: Literal["x", "y"] = Field(
         description="Axis of the bed the scan lines run along; of a line or a cut the axis most of its path runs along."
     )
@@ -135,9 +137,9 @@ class PredictedDocument(_Document):
     ripple_L: Annotated[float, Field(ge=0.0)] = Field(description="Banding, peak to valley across the lines. [L*]")
     ripple_limit_L: float = Field(description="Banding that is just unseen at the reading distance. [L*]")
     detail_mm: float = Field(description="Narrowest stroke and gap that survive. [mm]")
-    dose_J_per_mm2: float = Field(description="Mean dose of all passes. [J/mm²]")
-    dwell_ms: float = Field(description="Time the spot takes to pass a point. [ms]")
-    beam_radius_mm: float = Field(description="1/e² radius of the beam at the surface. [mm]")
+    dose_J_per_mm2: Annotated[float, Field(ge=0.0)] = Field(description="Mean dose of all passes. [J/mm²]")
+    dwell_ms: Annotated[float, Field(gt=0.0)] = Field(description="Time the spot takes to pass a point. [ms]")
+    beam_radius_mm: Length = Field(description="1/e² radius of the beam at the surface. [mm]")
     run_up_mm: float = Field(description="Distance needed to reach speed, and to stop. [mm]")
     time_s: float = Field(description="Machine time, by the clock that reads the events. [s]")
     time_lower_bound_s: float = Field(description="No program that burns the same lines at this speed is quicker. [s]")

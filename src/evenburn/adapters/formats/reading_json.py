@@ -9,6 +9,7 @@ from pydantic import Field, model_validator
 
 from evenburn.adapters.formats.card_json import CardDocument, card_document, card_from_document, rounded
 from evenburn.adapters.formats.json_file import read_json
+from evenburn.adapters.formats.quantities import Length, Offset, Passes, Power, Speed
 from evenburn.adapters.formats.strict import StrictModel, checked
 from evenburn.core.errors import InvalidInput
 from evenburn.core.nouns.card import LineReading, PatchReading, Reading
@@ -21,11 +22,11 @@ HINT = "reading.json is written by `evenburn read`; take it unchanged."
 class ReadRecipeDocument(StrictModel):
     """What a patch was burnt with, copied from the card."""
 
-    power_W: float = Field(description="Power on the work. [W]")
+    power_W: Power = Field(description="Power on the work. [W]")
     power_fraction: float = Field(description="The same on the machine's own scale.")
-    speed_mm_per_s: float = Field(description="Speed of its lines. [mm/s]")
-    line_spacing_mm: float = Field(description="Distance between neighbouring lines. [mm]")
-    passes: int = Field(description="How often it was burnt.")
+    speed_mm_per_s: Speed = Field(description="Speed of its lines. [mm/s]")
+    line_spacing_mm: Length = Field(description="Distance between neighbouring lines. [mm]")
+    passes: Passes = Field(description="How often it was burnt.")
 
 
 class ReadPatchDocument(StrictModel):
@@ -84,7 +85,7 @@ class ReadingDocument(StrictModel):
         description="The photographs, used or refused, in the order given."
     )
     card: CardDocument = Field(description="The card as in its card.json.")
-    focus_offset_mm: float = Field(description="Of the card. [mm]")
+    focus_offset_mm: Offset = Field(description="Of the card. [mm]")
     refused: RefusedDocument | None = Field(
         default=None, description="Why no number is told; not there where they are."
     )

@@ -18,7 +18,7 @@ from evenburn.adapters.formats.strict import Name, RelativePath, StrictModel, ch
 from evenburn.core.errors import NotFound, UnreadableFile
 from evenburn.core.nouns.confirmation import Confirmation
 from evenburn.core.nouns.provenance import Provenance
-from evenburn.core.nouns.wood import CURVE_PARAMETERS, CharacteristicCurve, FinishingStep, Wood
+from evenburn.core.nouns.wood import CURVE_PARAMETERS, LEAST_BARE_L, CharacteristicCurve, FinishingStep, Wood
 from evenburn.core.planning.materials import Material, mentioned
 
 Lightness = Annotated[float, Field(ge=0.0, le=100.0)]
@@ -86,10 +86,12 @@ class ProvenanceTable(StrictModel):
 class ParametersTable(StrictModel):
     """Parameters of a characteristic curve."""
 
-    bare_L: Lightness = Field(description="Tone of the untouched surface. [L*]")
+    bare_L: Annotated[float, Field(ge=LEAST_BARE_L, le=100.0)] = Field(
+        description="Tone of the untouched surface. [L*]"
+    )
     full_L: Lightness = Field(description="Tone at the far end of the straight part. [L*]")
     x_mid: Exposure = Field(description="Exposure at which half of the way is done. [log10 J/mm²]")
-    steepness_per_decade: Annotated[float, Field(gt=0.0, le=200.0)] = Field(
+    steepness_per_decade: Annotated[float, Field(ge=0.001, le=200.0)] = Field(
         description="Of the generalised logistic, per tenfold exposure."
     )
     asymmetry: Annotated[float, Field(gt=0.01, le=20.0)] = Field(

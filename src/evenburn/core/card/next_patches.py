@@ -15,6 +15,7 @@ from evenburn.core.nouns.wood import CharacteristicCurve
 FloatArray = NDArray[np.float64]
 
 POWERS, SPEEDS = 24, 5
+LEAST_mm_per_s = 0.1  # speeds are offered in tenths
 COUNT = 5
 
 
@@ -64,7 +65,7 @@ def next_patches(
     pairs = sorted({(p.power_W, p.power_fraction) for p in burnt})
     watts, fractions = (np.array(v) for v in zip(*pairs, strict=True))
     speeds = np.array([p.speed_mm_per_s for p in burnt])
-    offered = np.unique(np.round(np.geomspace(speeds.min(), speeds.max(), SPEEDS), 1))
+    offered = np.unique(np.maximum(np.round(np.geomspace(speeds.min(), speeds.max(), SPEEDS), 1), LEAST_mm_per_s))
     last = readings[-1].card
     twice = bool(max(p.passes for p in burnt) > 1)
     powers = np.geomspace(watts[0], watts[-1], POWERS)

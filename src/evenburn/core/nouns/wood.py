@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from evenburn.core.nouns.provenance import Provenance
 
+LEAST_BARE_L = 0.1  # what is burnt is told as a share of the bare surface's light, and none gives no light at all
 CURVE_PARAMETERS = (
     "bare_L",
     "full_L",

@@ -21,6 +21,7 @@ SPEED_STEP_mm_per_s = 5.0
 SPEED_LEAST_mm_per_s = 10.0
 OFFSET_STEP_mm = 0.5  # stand-offs are set with gauge blocks
 OFFSET_RAYLEIGHS = 4.0  # offsets are searched up to four Rayleigh lengths, where the spot is four times the waist
+WAIST_SHARE = 0.04  # of the waist's radius: what one step may add to the spot's
 PASSES = (1, 2)
 AXES: tuple[Axis, ...] = ("x", "y")
 DIRECTIONS: tuple[Direction, ...] = ("both ways", "one way")
@@ -135,9 +136,17 @@ def directions(wish: Wish) -> tuple[Direction, ...]:
 
 
 def offsets_mm(beam: Beam) -> FloatArray:
-    """Return the focus offsets that are searched, from the waist outward in steps of a gauge block. [mm] Definition."""
+    """Return the focus offsets that are searched, from the waist outward in steps of a gauge block. [mm]
+
+    A very long waist is searched in as many whole steps at a time as change the spot by no more than WAIST_SHARE of it.
+
+    Source
+    ------
+    Definition; a beam widens by at most its waist over a Rayleigh length, [iso11146-1].
+    """
     far = OFFSET_RAYLEIGHS * beam.rayleigh_length_mm
-    return np.round(np.arange(0.0, far + OFFSET_STEP_mm, OFFSET_STEP_mm), 6)
+    step = OFFSET_STEP_mm * max(1, math.floor(WAIST_SHARE * beam.rayleigh_length_mm / OFFSET_STEP_mm))
+    return np.round(np.arange(0.0, far + step, step), 6)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

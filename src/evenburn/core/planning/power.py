@@ -30,9 +30,17 @@ def delivered_power_W(machine: Machine, *, power_fraction: ArrayLike) -> FloatAr
 
 
 def power_fraction(machine: Machine, *, power_W: ArrayLike) -> FloatArray:
-    """Return the fraction that gives a power. [W → 1] Source: `delivered_power_W` inverted."""
+    """Return the fraction that gives a power; 0 where none is wished. [W → 1] Source: `delivered_power_W` inverted."""
     fractions, watts = zip(*machine.power_curve, strict=True)
-    return np.asarray(np.interp(np.asarray(power_W, dtype=np.float64), watts, fractions), dtype=np.float64)
+    wished = np.asarray(power_W, dtype=np.float64)
+    return np.where(wished > 0.0, np.interp(wished, watts, fractions), 0.0)
+
+
+def _first_word(machine: Machine) -> float:
+    """Return the least S word at which the machine's curve gives any power at all. Definition."""
+    steps = 10.0 ** power_word_decimals(machine)
+    dark = max((fraction for fraction, watts in machine.power_curve if watts <= 0.0), default=0.0)
+    return (math.floor(dark * machine.power_word_max * steps + STEP_SLACK) + 1) / steps
 
 
 def power_word(machine: Machine, *, power_W: ArrayLike) -> FloatArray:
@@ -54,7 +62,7 @@ def power_word(machine: Machine, *, power_W: ArrayLike) -> FloatArray:
     if low <= high:
         inside = (word >= least * (1.0 - STEP_SLACK)) & (word <= most * (1.0 + STEP_SLACK))
         rounded = np.where(inside, np.minimum(np.maximum(rounded, low), high), rounded)
-    return np.where(np.asarray(power_W) > 0.0, np.maximum(rounded, 1.0 / steps), 0.0)
+    return np.where(np.asarray(power_W) > 0.0, np.maximum(rounded, _first_word(machine)), 0.0)
 
 
 def settable_power_W(machine: Machine, *, power_W: ArrayLike) -> FloatArray:
@@ -73,14 +81,13 @@ def power_step_W(machine: Machine) -> float:
 def power_window_W(machine: Machine) -> tuple[float, float]:
     """Return the least power that fires and the most that the person allows. [W]
 
-    A laser that fires at any power still gets no less than one step of the S word.
+    A laser that fires at any power still gets no less than the first S word that gives any.
 
     Source
     ------
     Definition.
     """
-    step = 10.0 ** -power_word_decimals(machine) / machine.power_word_max
-    least = max(machine.power_least_fraction, step)
+    least = max(machine.power_least_fraction, _first_word(machine) / machine.power_word_max)
     low, high = delivered_power_W(machine, power_fraction=np.array([least, machine.power_cap_fraction]))
     return float(low), float(high)
 

@@ -31,6 +31,9 @@ EDGE_OVERSAMPLING = 4
 EDGE_COVERAGE = 0.25  # what a row or column has to have somewhere to belong to the board
 FOLLOWED_FINENESS = 0.5  # of the beam's radius: pixels in which a followed line is drawn before its light is averaged
 FOLLOWED_ROWS = 1024  # so many fine rows at a time
+ENOUGH_ACROSS = (
+    32  # pixels in the beam's radius: straight between them is within 1 part in 2000, h² / 8 of its curvature
+)
 LOOK_WIDTH = 2.0  # the part of an enlargement that has to tell most is at most so much wider than high
 
 
@@ -315,24 +318,33 @@ def _close(
     pixel_mm: float,
     focus_offset_mm: float,
 ) -> Picture:
-    """Return luminance 0–1 of a window on the bed in which single lines show, row 0 lowest."""
+    """Return luminance 0–1 of a window on the bed in which single lines show, row 0 lowest.
+
+    A beam very much wider than the pixels leaves nothing that fine: the window is then reckoned on coarser ones.
+    """
     radius = float(beam_radius_mm(burn.beam, offset_mm=focus_offset_mm))
-    margin = math.ceil((2.0 * radius + 8.0 * burn.speed_mm_per_s * burn.rise_time_s) / pixel_mm) + 2
-    width, height = size_px[0] + 2 * margin, size_px[1] + 2 * margin
+    times = max(1, math.floor(radius / (ENOUGH_ACROSS * pixel_mm)))
+    pixel = times * pixel_mm
+    margin = math.ceil((2.0 * radius + 8.0 * burn.speed_mm_per_s * burn.rise_time_s) / pixel) + 2
+    columns, rows = (math.ceil(count / times) for count in size_px)
     lines = collect(
         burn.events,
         DoseGrid(
-            x0_mm=middle_mm[0] - 0.5 * width * pixel_mm,
-            y0_mm=middle_mm[1] - 0.5 * height * pixel_mm,
-            pixel_x_mm=pixel_mm,
-            pixel_y_mm=pixel_mm,
-            rows=height,
-            columns=width,
+            x0_mm=middle_mm[0] - 0.5 * size_px[0] * pixel_mm - margin * pixel,
+            y0_mm=middle_mm[1] - 0.5 * size_px[1] * pixel_mm - margin * pixel,
+            pixel_x_mm=pixel,
+            pixel_y_mm=pixel,
+            rows=rows + 2 * margin,
+            columns=columns + 2 * margin,
         ),
         reversal_offset_mm=burn.reversal_offset_mm,
         machine=burn.machine,
     )
-    return _seen(burn, wood, lines, focus_offset_mm=focus_offset_mm, coarse=False)[margin:-margin, margin:-margin]
+    seen = _seen(burn, wood, lines, focus_offset_mm=focus_offset_mm, coarse=False)[margin:-margin, margin:-margin]
+    if times > 1:
+        fine = cv2.resize(seen, (columns * times, rows * times), interpolation=cv2.INTER_LINEAR)
+        seen = np.asarray(fine[: size_px[1], : size_px[0]], np.float32)
+    return seen
 
 
 def telling_place_mm(picture_W: Picture, grid: Grid, *, width_mm: float, height_mm: float) -> tuple[float, float]:

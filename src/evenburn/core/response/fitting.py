@@ -20,7 +20,7 @@ from scipy.special import gammaln
 
 from evenburn.core.errors import InvalidInput
 from evenburn.core.nouns.provenance import Provenance
-from evenburn.core.nouns.wood import CURVE_PARAMETERS, CharacteristicCurve
+from evenburn.core.nouns.wood import CURVE_PARAMETERS, LEAST_BARE_L, CharacteristicCurve
 from evenburn.core.response.curve import DWELL_REFERENCE_ms, exposure_shift, tone_L
 
 FloatArray = NDArray[np.float64]
@@ -37,7 +37,7 @@ WORTH_A_MENTION = (
     1.0  # of log evidence: less is "not worth more than a bare mention" [kass1995], and the simpler is taken
 )
 _INDEX = {name: i for i, name in enumerate(CURVE_PARAMETERS)}
-_LOW = np.array([0.0, 0.0, -8.0, 0.5, 0.05, -60.0, -8.0, -2.0, 0.0])
+_LOW = np.array([LEAST_BARE_L, 0.0, -8.0, 0.5, 0.05, -60.0, -8.0, -2.0, 0.0])
 _HIGH = np.array([100.0, 100.0, 8.0, 150.0, 15.0, 60.0, 8.0, 2.0, 3.0])
 
 

@@ -112,3 +112,19 @@ def test_full_power_seconds_count_each_moment_by_its_fraction() -> None:
     )
     # the two ramps of v²/2a = 2 mm take v/a = 0.04 s each
     assert full_power_s(bench, [sweep, trace]) == pytest.approx(0.105 + 0.1 * 0.04 + 0.5 * 16 / 100, rel=1e-12)
+
+
+def test_where_the_laser_is_off_nothing_counts_though_it_gives_nothing_at_some_fraction_too() -> None:
+    # a power meter that reads nothing at a tenth: 0 W is S0 all the same, and 15.5 W lie half way to a half
+    bench = machine(power_curve=((0.0, 0.0), (0.1, 0.0), (0.5, 31.0), (1.0, 60.0)))
+    assert power_fraction(bench, power_W=[0.0, 15.5]).tolist() == [0.0, pytest.approx(0.3)]
+    sweep = Sweep(
+        axis="x",
+        cross_mm=0.0,
+        start_mm=0.0,
+        end_mm=90.0,
+        speed_mm_per_s=200.0,
+        edges_mm=np.array([10.0, 50.0, 60.0]),
+        power_W=np.array([31.0, 0.0]),
+    )
+    assert full_power_s(bench, [sweep]) == pytest.approx(0.5 * 40 / 200, rel=1e-12)
