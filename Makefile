@@ -43,7 +43,7 @@ demo: $(READY)
 	@.venv/bin/evenburn demo
 
 test: $(READY)
-	@$(PY) -m pytest -q -n auto --dist loadfile
+	@OPENBLAS_NUM_THREADS=1 $(PY) -m pytest -q -n auto --dist loadgroup
 
 browser: $(READY)
 	@$(PY) -m pytest tests/browser -m browser -q -n 2 --dist loadfile
