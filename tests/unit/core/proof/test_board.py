@@ -11,7 +11,7 @@ from shapely import MultiPolygon, box
 
 from evenburn.core.art.picture import Grid
 from evenburn.core.motion.follow import FollowPath, trace_events
-from evenburn.core.optics.beam import Beam
+from evenburn.core.optics.beam import Beam, beam_radius_mm
 from evenburn.core.proof import board as board_module
 from evenburn.core.proof.board import Burn, draw_board, enlarge, mark_reflectance, telling_place_mm
 from evenburn.core.response.curve import tone_L
@@ -154,6 +154,31 @@ def test_lines_show_in_focus_and_blend_two_millimetres_off() -> None:
     assert swing_L(0.0) == pytest.approx(39.3, abs=1.5)
     assert swing_L(2.0) == pytest.approx(0.4, abs=0.4)
     assert swing_L(0.0) > swing_L(1.0) > swing_L(2.0)
+
+
+def test_a_wide_beam_is_enlarged_on_coarser_pixels_and_looks_the_same(monkeypatch: pytest.MonkeyPatch) -> None:
+    _, burn = burnt(letter_f())
+    corner_mm = (MARK_PLACE_mm[0] + 5.0, MARK_PLACE_mm[1] + 19.0)
+
+    def light_L() -> np.ndarray:
+        part = enlarge(
+            burn,
+            wood(evenness_L=0.01),
+            middle_mm=on_bed_mm(corner_mm, turn_deg=0.0),
+            size_px=(301, 199),  # no multiple of the coarser pixels
+            pixel_mm=0.01,
+            focus_offset_mm=20.0,
+            generator=_generator(),
+        )
+        return light_of(part.colours)
+
+    radius_mm = float(beam_radius_mm(burn.beam, offset_mm=20.0))
+    assert radius_mm > 2 * board_module.ENOUGH_ACROSS * 0.01
+    coarser = light_L()
+    monkeypatch.setattr(board_module, "ENOUGH_ACROSS", 1e9)
+    as_fine = light_L()
+    assert np.ptp(as_fine) > 10.0  # an edge crosses it
+    assert coarser == pytest.approx(as_fine, abs=0.6)  # a step of 8-bit colour
 
 
 def test_other_marks_reach_into_the_enlargement() -> None:
