@@ -217,7 +217,7 @@ def _mark_of(plan: PlanDocument, wish: CompareWish) -> tuple[PieceDocument, Mark
             {"--mark": f"{mark.id} {NOT_COMPARED[mark.treatment]}"},
             hint="Compare a mark of treatment solid, or read a card burnt on the same board.",
         )
-    if mark.files.program is None or mark.predicted.dose_J_per_mm2 == 0.0:
+    if mark.files.program is None or 0.0 in (mark.predicted.dose_J_per_mm2, mark.recipe.line_spacing_mm):
         raise InvalidInput({"--mark": f"{mark.id} has no program: a stop forbade it, so the plan burnt nothing"})
     return piece, mark
 

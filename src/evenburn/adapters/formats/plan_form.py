@@ -103,7 +103,7 @@ class RecipeDocument(_Document):
     power_W: float = Field(description="Power on the work; of a photo in continuous tone at its full tone. [W]")
     power_fraction: float = Field(description="The same on the machine's own scale, 0 to 1.")
     speed_mm_per_s: Speed = Field(description="Speed of the scan lines. [mm/s]")
-    line_spacing_mm: Length = Field(
+    line_spacing_mm: Annotated[float, Field(ge=0.0)] = Field(
         description="Distance between neighbouring scan lines; of a line or a cut the width of what is burnt. [mm]"
     )
     lines_per_inch: float = Field(description="The same as lines per inch.")
