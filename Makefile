@@ -43,7 +43,7 @@ demo: $(READY)
 	@.venv/bin/evenburn demo
 
 test: $(READY)
-	@OPENBLAS_NUM_THREADS=1 $(PY) -m pytest -q -n auto --dist loadgroup
+	@OPENBLAS_NUM_THREADS=1 $(PY) -m pytest -q -n auto --dist loadfile
 
 browser: $(READY)
 	@$(PY) -m pytest tests/browser -m browser -q -n 2 --dist loadfile
