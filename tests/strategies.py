@@ -140,16 +140,18 @@ def benches(draw: st.DrawFn) -> Machine:
     bend = draw(between(0.6, 1.8))
     fractions = sorted(draw(st.sets(st.integers(5, 95), max_size=4)))
     points = [(0.0, 0.0), *((f / 100.0, power_max_W * (f / 100.0) ** bend) for f in fractions), (1.0, power_max_W)]
-    if fractions and draw(st.integers(0, 7)) == 7:
-        points[1] = (points[1][0], 0.0)  # a meter that reads nothing at a share yet
     least = draw(between(0.0, 0.4))
+    cap = draw(between(least + 0.02, 1.0))
+    if fractions and fractions[0] <= 30 and draw(st.integers(0, 7)) == 7:
+        points[1] = (points[1][0], 0.0)  # a meter that reads nothing there yet; a file that allows no more is refused
+        cap = max(cap, points[1][0] + 0.05)
     return machine(
         bed_x_mm=draw(between(120.0, 1000.0)),
         bed_y_mm=draw(between(120.0, 800.0)),
         power_max_W=power_max_W,
         power_curve=tuple(points),
         power_least_fraction=least,
-        power_cap_fraction=draw(between(least + 0.02, 1.0)),
+        power_cap_fraction=cap,
         power_word_max=draw(st.sampled_from([100.0, 255.0, 1000.0, 4095.0, 10000.0])),
         speed_max_mm_per_s=draw(between(20.0, 1000.0)),
         rapid_mm_per_s=draw(between(20.0, 1500.0)),

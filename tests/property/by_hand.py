@@ -126,15 +126,15 @@ class Burnt:
         z, u = abs(self.recipe.focus_offset_mm), self.unevenness_mm
         return radius_mm(self.lens, z), radius_mm(self.lens, max(z - u, 0.0)), radius_mm(self.lens, z + u)
 
-    def sharp_exposures(self) -> tuple[float, float]:
+    def sharp_exposures(self, *, power_W: float | None = None) -> tuple[float, float]:
         """Exposure on a line and midway between two, where the board comes nearest to the waist."""
         w, sharp, _ = self.radii_mm()
-        here = self.exposure() + self.curve.kappa * math.log10(sharp / w)
+        here = self.exposure(power_W=power_W) + self.curve.kappa * math.log10(sharp / w)
         p = self.recipe.line_spacing_mm
         return tuple(here + math.log10(max(lines_sum(sharp, p, u), 1e-300)) for u in (0.0, 0.5))  # type: ignore[return-value]
 
-    def banding_L(self) -> float:
-        on, between = self.sharp_exposures()
+    def banding_L(self, *, power_W: float | None = None) -> float:
+        on, between = self.sharp_exposures(power_W=power_W)
         return abs(tone_of(self.curve, on) - tone_of(self.curve, between))
 
     def warp_L(self) -> float:

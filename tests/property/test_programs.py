@@ -113,7 +113,11 @@ def check_limits(job: Job, work: MarkWork, planned: PieceWork) -> None:
     wrong = {}
     if "banding" not in gave_way and "banding-visible" not in told:  # told: at a power that the wished tone is below
         unseen = unseen_L(mark.tone_L, recipe.line_spacing_mm, mark.reading_distance_mm)
-        wrong["banding"] = burnt.banding_L() - unseen - 0.02
+        half = 0.5 * 10.0 ** -power_word_decimals(job.machine) / (recipe.power_fraction * job.machine.power_word_max)
+        as_solved = (
+            burnt.banding_L(power_W=recipe.power_W * (1.0 + up)) for up in (-half, 0.0, half)
+        )  # before it was rounded
+        wrong["banding"] = min(as_solved) - unseen - 0.02
     if "char" not in gave_way:
         word = recipe.power_fraction * job.machine.power_word_max
         least = (
