@@ -32,7 +32,7 @@ SAME_ENERGY = 0.01  # as the contract
 WRITTEN_mm = 0.001  # places are written to 1 µm, so a length is right within that
 ROUNDING = 1e-6  # the bound takes steps between lines to the nanometre
 NOTICED_L = 2.3  # a tone that moves by less is not noticed [mahy1994]
-AVERAGED_L = 0.2  # the plan averages over 17 places across a line spacing, by hand over 400
+AVERAGED_L = 0.1  # the plan averages over 33 places across a line spacing, by hand over 400
 
 
 def program_of(job: Job, work: MarkWork) -> str:

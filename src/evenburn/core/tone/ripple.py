@@ -14,7 +14,7 @@ from evenburn.core.tone.colour import lightness_L, luminance
 
 FloatArray = NDArray[np.float64]
 
-PHASES = 16  # places from a line to midway between two, over which the ripple is averaged
+PHASES = 32  # places from a line to midway between two, over which the ripple is averaged: to 0.1 L* on steep curves
 LINE_REACH_RADII = 3.0  # so far from a line nothing is left of it but e⁻¹⁸: bare ground, one place serves for all of it
 
 
