@@ -1,7 +1,7 @@
 """Every number of every file that holds numbers, changed alone for values that are nothing, tiny, huge or the wrong way round.
 
 A random search seldom changes one number of a sound file and nothing else; most of what it does is refused for another reason.
-Every day a few cases of each door are tried, always the same; `make campaign` tries all, some 6000.
+Every day a few cases of each door are tried, always the same; `make campaign` tries all, several thousand.
 """
 
 from __future__ import annotations

@@ -9,15 +9,15 @@ from typing import Annotated, Literal, Self
 
 from pydantic import Field, Strict, model_validator
 
+from evenburn.adapters.formats.quantities import LEAST
 from evenburn.adapters.formats.strict import Name, PlainText, RelativePath, StrictModel, checked, read_toml
 from evenburn.core.nouns.mark import Hold
 
 Id = Annotated[str, Field(pattern=r"^[a-z0-9][a-z0-9-]{0,63}$")]
-Side = Annotated[float, Field(ge=0.001, le=10000.0)]  # programs are written in thousandths
+Side = Annotated[float, Field(ge=LEAST, le=10000.0)]
 Place = Annotated[float, Field(ge=-10000.0, le=10000.0)]
-MarkSide = Annotated[
-    float, Field(ge=0.05, le=10000.0)
-]  # narrower than the narrowest stroke that can be asked for holds none
+NARROWEST_mm = 0.05  # stroke that can be asked for: a narrower mark holds none
+MarkSide = Annotated[float, Field(ge=NARROWEST_mm, le=10000.0)]
 SizePair = Annotated[tuple[Side, Side], Strict(strict=False)]  # TOML knows lists only; the numbers inside stay strict
 MarkSizePair = Annotated[tuple[MarkSide, MarkSide], Strict(strict=False)]
 PlacePair = Annotated[tuple[Place, Place], Strict(strict=False)]
@@ -36,7 +36,7 @@ class BlankTable(StrictModel):
     radius_mm: Side | None = Field(default=None, description="Corner radius of `rounded`. [mm]")
     diameter_mm: Side | None = Field(default=None, description="Of `circle`, instead of size_mm. [mm]")
     outline: RelativePath | None = Field(default=None, description="SVG of an `outline`, inside the batch folder.")
-    thickness_mm: Annotated[float, Field(ge=0.001, le=1000.0)] = Field(description="Measured with a calliper. [mm]")
+    thickness_mm: Annotated[float, Field(ge=LEAST, le=1000.0)] = Field(description="Measured with a calliper. [mm]")
     unevenness_mm: Annotated[float, Field(ge=0.0, le=50.0)] = Field(
         default=0.5, description="How far the surface rises or falls from where it was focused, ±. [mm]"
     )
@@ -77,7 +77,7 @@ class HoldTable(StrictModel):
     speed_mm_per_s: Annotated[float, Field(ge=0.2, le=20000.0)] | None = Field(
         default=None, description="Speed of the scan lines. [mm/s]"
     )
-    power_W: Annotated[float, Field(ge=0.001, le=10000.0)] | None = Field(
+    power_W: Annotated[float, Field(ge=LEAST, le=10000.0)] | None = Field(
         default=None, description="Power on the work; the tone then is what comes of it. [W]"
     )
     line_spacing_mm: Annotated[float, Field(ge=0.01, le=5.0)] | None = Field(
@@ -150,7 +150,7 @@ class BridgesTable(StrictModel):
     """`bridges = { … }`: where a cut leaves the part hanging."""
 
     count: Annotated[int, Field(ge=1, le=100)] = Field(description="On each outline.")
-    width_mm: Annotated[float, Field(ge=0.001, le=50.0)] = Field(description="Of what stays. [mm]")
+    width_mm: Annotated[float, Field(ge=LEAST, le=50.0)] = Field(description="Of what stays. [mm]")
 
 
 class MarkTable(StrictModel):
@@ -170,7 +170,7 @@ class MarkTable(StrictModel):
     column: Annotated[str, Field(min_length=1, max_length=120)] | None = Field(
         default=None, description="Instead of `text`: column of the piece's `names` that holds it."
     )
-    letter_mm: Annotated[float, Field(ge=0.001, le=1000.0)] | None = Field(
+    letter_mm: Annotated[float, Field(ge=LEAST, le=1000.0)] | None = Field(
         default=None, description="Height of the capitals; without it the text fills its box. [mm]"
     )
     tracking_em: Annotated[float, Field(ge=-0.5, le=5.0)] = Field(
@@ -208,7 +208,7 @@ class MarkTable(StrictModel):
     air_kPa: Annotated[float, Field(ge=0.0, le=2000.0)] | None = Field(
         default=None, description="Air to set; without it 34, held inside what the machine can set. [kPa]"
     )
-    sharpness_mm: Annotated[float, Field(ge=0.05, le=5.0)] = Field(
+    sharpness_mm: Annotated[float, Field(ge=NARROWEST_mm, le=5.0)] = Field(
         default=0.25, description="Narrowest stroke and gap that have to survive. [mm]"
     )
     reading_distance_mm: Annotated[float, Field(ge=50.0, le=100000.0)] = Field(

@@ -9,6 +9,7 @@ from typing import Annotated, Literal, Self
 
 from pydantic import Field, Strict, model_validator
 
+from evenburn.adapters.formats.quantities import LEAST
 from evenburn.adapters.formats.strict import Name, PlainText, StrictModel, checked, read_toml
 from evenburn.core.nouns.machine import Lens, Machine, PostProcessor
 from evenburn.core.nouns.provenance import Provenance
@@ -16,6 +17,8 @@ from evenburn.core.optics.beam import beam_of_lens
 from evenburn.core.units import MM_PER_UM
 
 LEAST_WINDOW = 0.001  # of the power fraction: programs tell a thousand powers apart at least
+LEAST_BED_mm = 1.0  # below it no card, trial line or mark has room
+SLOWEST = 0.1  # of acceleration and jerk, mm/s² and mm/s³: own choice, a ten-thousandth of a slow bench
 LEAST_QUALITY = 0.7  # of M² from a waist and a Rayleigh length that were measured to some 15 % each; no beam is below 1
 # of a lens: what arithmetic bears; what makes no lens within it is told by what its focus would be
 Size_mm = Annotated[float, Field(ge=1e-3, le=1e4)]
@@ -75,9 +78,9 @@ class MachineTable(StrictModel):
     """machine.toml."""
 
     name: Name = Field(description="What the bench is called on programs and sheets.")
-    bed_x_mm: Annotated[float, Field(ge=1.0, le=10000.0)] = Field(description="Travel along x. [mm]")
-    bed_y_mm: Annotated[float, Field(ge=1.0, le=10000.0)] = Field(description="Travel along y. [mm]")
-    power_max_W: Annotated[float, Field(ge=0.001, le=10000.0)] = Field(
+    bed_x_mm: Annotated[float, Field(ge=LEAST_BED_mm, le=10000.0)] = Field(description="Travel along x. [mm]")
+    bed_y_mm: Annotated[float, Field(ge=LEAST_BED_mm, le=10000.0)] = Field(description="Travel along y. [mm]")
+    power_max_W: Annotated[float, Field(ge=LEAST, le=10000.0)] = Field(
         description="Power on the work at fraction 1. [W]"
     )
     power_curve: list[CurvePoint] | None = Field(
@@ -88,7 +91,7 @@ class MachineTable(StrictModel):
     power_cap_fraction: Annotated[float, Field(gt=0.0, le=1.0)] = Field(
         default=1.0, description="Power fraction no recipe goes above, to spare the tube."
     )
-    power_word_max: Annotated[float, Field(ge=0.001, le=1e6)] = Field(
+    power_word_max: Annotated[float, Field(ge=LEAST, le=1e6)] = Field(
         default=1000.0, description="S word at power fraction 1."
     )
     speed_max_mm_per_s: Annotated[float, Field(ge=0.2, le=20000.0)] = Field(
@@ -97,9 +100,9 @@ class MachineTable(StrictModel):
     rapid_mm_per_s: Annotated[float, Field(ge=0.2, le=20000.0)] = Field(
         description="Speed of moves that do not burn. [mm/s]"
     )
-    accel_x_mm_per_s2: Annotated[float, Field(ge=0.1, le=1e6)] = Field(description="Acceleration along x. [mm/s²]")
-    accel_y_mm_per_s2: Annotated[float, Field(ge=0.1, le=1e6)] = Field(description="Acceleration along y. [mm/s²]")
-    jerk_mm_per_s3: Annotated[float, Field(ge=0.1, le=1e9)] | None = Field(
+    accel_x_mm_per_s2: Annotated[float, Field(ge=SLOWEST, le=1e6)] = Field(description="Acceleration along x. [mm/s²]")
+    accel_y_mm_per_s2: Annotated[float, Field(ge=SLOWEST, le=1e6)] = Field(description="Acceleration along y. [mm/s²]")
+    jerk_mm_per_s3: Annotated[float, Field(ge=SLOWEST, le=1e9)] | None = Field(
         default=None, description="Jerk of both axes; without it acceleration sets in at once. [mm/s³]"
     )
     line_overhead_s: Annotated[float, Field(ge=0.0, le=10.0)] = Field(

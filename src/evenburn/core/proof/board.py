@@ -31,9 +31,7 @@ EDGE_OVERSAMPLING = 4
 EDGE_COVERAGE = 0.25  # what a row or column has to have somewhere to belong to the board
 FOLLOWED_FINENESS = 0.5  # of the beam's radius: pixels in which a followed line is drawn before its light is averaged
 FOLLOWED_ROWS = 1024  # so many fine rows at a time
-ENOUGH_ACROSS = (
-    32  # pixels in the beam's radius: straight between them is within 1 part in 2000, h² / 8 of its curvature
-)
+ENOUGH_ACROSS = 32  # pixels in the beam's radius: straight between them errs by h² / 8 of the curvature, 1 in 2000
 LOOK_WIDTH = 2.0  # the part of an enlargement that has to tell most is at most so much wider than high
 
 

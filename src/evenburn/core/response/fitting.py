@@ -218,9 +218,8 @@ def _with_bare(observed: Observed, *, bare_L: float, bare_L_sd: float, shared_L:
     return Observed(
         log10_dose=np.append(observed.log10_dose, -12.0),
         dwell_ms=np.append(observed.dwell_ms, 1.0),
-        passes=np.append(
-            observed.passes, observed.passes[:1]
-        ),  # it was burnt over by none: it must not look like a second kind
+        # it was burnt over by none: it must not look like a second kind
+        passes=np.append(observed.passes, observed.passes[:1]),
         tone_L=np.append(observed.tone_L, bare_L),
         tone_L_sd=np.append(observed.tone_L_sd, bare_L_sd),
         shared_L=np.vstack((observed.shared(), row)),

@@ -92,17 +92,22 @@ def test_a_laser_that_fires_at_any_power_gets_one_step_at_least() -> None:
     assert power_word(bench, power_W=[1e-9, 0.04]).tolist() == [1.0, 1.0]
 
 
-def test_full_power_seconds_count_each_moment_by_its_fraction() -> None:
-    # 4 W are a tenth and 31 W half of this bench's power; 2 mm from rest, 16 mm at 100 mm/s, 2 mm to rest at 2500 mm/s²
-    sweep = Sweep(
+def sweep_of_two(*power_W: float) -> Sweep:
+    """40 mm at one power, 10 mm at another, at 200 mm/s."""
+    return Sweep(
         axis="x",
         cross_mm=0.0,
         start_mm=0.0,
         end_mm=90.0,
         speed_mm_per_s=200.0,
         edges_mm=np.array([10.0, 50.0, 60.0]),
-        power_W=np.array([31.0, 4.0]),
+        power_W=np.array(power_W),
     )
+
+
+def test_full_power_seconds_count_each_moment_by_its_fraction() -> None:
+    # 4 W are a tenth and 31 W half of this bench's power; 2 mm from rest, 16 mm at 100 mm/s, 2 mm to rest at 2500 mm/s²
+    sweep = sweep_of_two(31.0, 4.0)
     assert full_power_s(MACHINE, [sweep]) == pytest.approx(0.5 * 40 / 200 + 0.1 * 10 / 200, rel=1e-12)
     bench = machine(accel_x_mm_per_s2=2500.0)
     trace = Trace(
@@ -118,13 +123,5 @@ def test_where_the_laser_is_off_nothing_counts_though_it_gives_nothing_at_some_f
     # a power meter that reads nothing at a tenth: 0 W is S0 all the same, and 15.5 W lie half way to a half
     bench = machine(power_curve=((0.0, 0.0), (0.1, 0.0), (0.5, 31.0), (1.0, 60.0)))
     assert power_fraction(bench, power_W=[0.0, 15.5]).tolist() == [0.0, pytest.approx(0.3)]
-    sweep = Sweep(
-        axis="x",
-        cross_mm=0.0,
-        start_mm=0.0,
-        end_mm=90.0,
-        speed_mm_per_s=200.0,
-        edges_mm=np.array([10.0, 50.0, 60.0]),
-        power_W=np.array([31.0, 0.0]),
-    )
+    sweep = sweep_of_two(31.0, 0.0)
     assert full_power_s(bench, [sweep]) == pytest.approx(0.5 * 40 / 200, rel=1e-12)
